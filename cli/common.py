@@ -1,0 +1,85 @@
+"""What every command needs: where the entries are, how problems are said, how JSON is written."""
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+from ..kb.check import check
+from ..kb.findings import BadInput, Finding
+from ..kb.load import Entries
+
+BAD_INPUT = 2
+FINDINGS = 1
+
+
+def entries_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """`--entries`, also behind the subcommand's name."""
+    help_text = "Folder of entries; else TELLMARK_ENTRIES, ./entries, the packaged demonstration."
+    return click.option("--entries", type=click.Path(), help=help_text)(command)
+
+
+def entries_root(ctx: click.Context, stated: str | None) -> Path:
+    """The folder of entries: as stated, TELLMARK_ENTRIES, ./entries, or the packaged demonstration."""
+    chosen = stated or ctx.obj or os.environ.get("TELLMARK_ENTRIES")
+    if chosen:
+        return Path(chosen)
+    here = Path("entries")
+    if (here / "knowledge-base.yaml").is_file():
+        return here
+    return Path(str(files("tellmark.entries")))
+
+
+def sound_entries(ctx: click.Context, stated: str | None) -> Entries:
+    """The entries, checked. Ends the command with every finding when something is wrong with them."""
+    root = entries_root(ctx, stated)
+    with problems_said():
+        entries, findings = check(root)
+        if findings:
+            raise BadInput(under(root, findings))
+    return entries
+
+
+def under(root: Path, findings: Iterable[Finding]) -> Iterator[Finding]:
+    """The findings with paths one can open from here."""
+    from dataclasses import replace
+
+    return (replace(finding, path=str(root / finding.path)) for finding in findings)
+
+
+@contextmanager
+def problems_said() -> Iterator[None]:
+    """Turns bad input into lines on standard error and exit status 2."""
+    try:
+        yield
+    except BadInput as error:
+        for finding in error.findings:
+            click.echo(str(finding), err=True)
+        sys.exit(BAD_INPUT)
+
+
+def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:
+    """Ends the command over something wrong on the command line itself."""
+    hint = f'; did you mean "{near}"?' if near else ""
+    click.echo(f"found {found}, expected {expected}{hint}", err=True)
+    sys.exit(BAD_INPUT)
+
+
+def read_input(name: str) -> tuple[str, str]:
+    """(text, shown name) of a file, or of standard input for `-`. Raises BadInput."""
+    from ..kb.yaml_text import MOST_BYTES, decode, read_bytes
+
+    if name == "-":
+        return decode(sys.stdin.buffer.read(MOST_BYTES), "standard input"), "standard input"
+    return decode(read_bytes(Path(name), name), name), name
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on standard output."""
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False))

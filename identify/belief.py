@@ -1,0 +1,148 @@
+"""Belief: what the answers say about every candidate. Arrays in, arrays out.
+
+    E_s[r]   = product over answered traits t of slot s of P(answer to t | part r)
+    belief[c] ~ prior[c] * product over s of sum over r of W_s[c, r] E_s[r],   W_s = (1 - swap) issued + swap replaced
+
+For the body and the finish "the part" is the variant's own row or, once redone, the row of the whole family.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .arrays import Compiled, Floats, Slot, Trait
+
+#: Chance that a unit shows a state nobody recorded; the same for every candidate, so it moves none of them.
+UNRECORDED = 1e-3
+#: Chance that a typed marking is none of the recorded ones, for any text of its length.
+UNRECORDED_MARKING = 1e-6
+SQRT2 = math.sqrt(2.0)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was answered to one trait. Exactly one of the three is used.
+
+    weights[k]  chance of the answer in each true or read state: 1 or 0 for a set of states; `typed` says it is of true states
+    interval    (low, high) of a measured value
+    value       (value, standard deviation of the reading)
+    """
+
+    trait: int
+    weights: Floats | None = None
+    typed: bool = False
+    interval: tuple[float, float] | None = None
+    value: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Belief:
+    """probability[c]; and for each slot E[i] over its rows or parts and factor[u], the sum that belief multiplies.
+
+    `plausible` is False when no candidate at all can show what was answered; probability is then the prior.
+    """
+
+    probability: Floats
+    evidence: tuple[Floats, ...]
+    factor: tuple[Floats, ...]
+    plausible: bool
+
+
+def believe(compiled: Compiled, evidence: Sequence[Evidence]) -> Belief:
+    """The belief after these answers, at most one for each trait."""
+    rows = slot_evidence(compiled, evidence)
+    factors = tuple(slot_factor(slot, found) for slot, found in zip(compiled.slots, rows, strict=True))
+    answered = {compiled.traits[one.trait].slot for one in evidence}
+    with np.errstate(divide="ignore"):
+        log = np.log(compiled.prior)
+        for s in sorted(answered):
+            log = log + np.log(factors[s])[compiled.slots[s].row]
+    top = log.max() if len(log) else -math.inf
+    if top == -math.inf:
+        return Belief(compiled.prior, rows, factors, plausible=False)
+    probability = np.exp(log - top)
+    return Belief(probability / probability.sum(), rows, factors, plausible=True)
+
+
+def slot_evidence(compiled: Compiled, evidence: Sequence[Evidence]) -> tuple[Floats, ...]:
+    """E_s[i] for every slot: chance of all its answers given each row or part."""
+    rows = [np.ones(len(slot.parts) or len(slot.redone)) for slot in compiled.slots]
+    for one in evidence:
+        trait = compiled.traits[one.trait]
+        rows[trait.slot] = rows[trait.slot] * likelihood(trait, one)
+    return tuple(rows)
+
+
+def slot_factor(slot: Slot, evidence: Floats) -> Floats:
+    """factor[u]: chance of the slot's answers given the row a candidate points at, changes since included."""
+    if slot.parts:
+        return fitted(slot) @ evidence
+    return (1.0 - slot.swap) * evidence + slot.swap * evidence[slot.redone]
+
+
+def fitted(slot: Slot) -> Floats:
+    """W[u, r] of a part slot: the part that sits there now."""
+    return (1.0 - slot.swap)[:, None] * slot.issued + slot.swap[:, None] * slot.replaced
+
+
+def swapped(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
+    """P(changed since | row u, answers); the prior chance where the answers are impossible there."""
+    redone = slot.replaced @ evidence if slot.parts else evidence[slot.redone]
+    return np.divide(slot.swap * redone, factor, out=slot.swap.copy(), where=factor > 0)
+
+
+def parts_now(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
+    """P(part r sits there | row u, answers) of a part slot."""
+    joint = fitted(slot) * evidence
+    return np.divide(joint, factor[:, None], out=fitted(slot), where=factor[:, None] > 0)
+
+
+def likelihood(trait: Trait, evidence: Evidence) -> Floats:
+    """P(answer | row i) of the trait's table."""
+    if evidence.weights is not None:
+        table = trait.truth if evidence.typed else trait.table
+        if not evidence.weights.any():
+            return np.full(len(table), UNRECORDED)
+        return table @ evidence.weights + (UNRECORDED_MARKING if evidence.typed else 0.0)
+    span = max(trait.most - trait.least, 1e-12)
+    if evidence.value is not None:
+        value, spread = evidence.value
+        sd = np.sqrt(trait.sd**2 + spread**2)
+        density = np.exp(-0.5 * ((value - trait.mean) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+        return blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span)
+    assert evidence.interval is not None
+    low, high = evidence.interval
+    return blended(trait, between(trait, low, high))
+
+
+def between(trait: Trait, low: float, high: float) -> Floats:
+    """P(low < value < high | row i) with blunders; nan where nothing is recorded."""
+    span = max(trait.most - trait.least, 1e-12)
+    clipped = [min(max(bound, trait.least), trait.most) for bound in (low, high)]
+    blunder = (clipped[1] - clipped[0]) / span
+    inside = normal_cdf((high - trait.mean) / trait.sd) - normal_cdf((low - trait.mean) / trait.sd)
+    return (1.0 - trait.blunders) * inside + trait.blunders * blunder
+
+
+def blended(trait: Trait, rows: Floats) -> Floats:
+    """Rows with those that are not recorded (nan) replaced by the blend of the recorded ones."""
+    empty = trait.blend_of >= 0
+    if not empty.any():
+        return rows
+    known = np.where(empty[:, None] if rows.ndim > 1 else empty, 0.0, rows)
+    blends = trait.blend @ known
+    nothing = trait.blend.sum(axis=1) == 0
+    blends[nothing] = 1.0
+    filled = known.copy()
+    filled[empty] = blends[trait.blend_of[empty]]
+    return filled
+
+
+_erf = np.frompyfunc(math.erf, 1, 1)
+
+
+def normal_cdf(z: Floats) -> Floats:
+    """The standard normal distribution function; keeps nan."""
+    return np.asarray(0.5 * (1.0 + _erf(np.asarray(z) / SQRT2).astype(float)))

@@ -1,0 +1,46 @@
+"""From records and an answers file to a session: the one way in for commands, tests and pages."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from ..kb.answers import Asked, read_all
+from ..kb.findings import Unreadable, listed, nearest
+from ..kb.load import Entries
+from ..kb.reading import Reading
+from ..kb.values import Answer
+from .arrays import Compiled
+from .compile import compile_entries
+from .session import Session, Target
+
+
+def start(entries: Entries, family: str | None = None, views: Sequence[str] | None = None, target: Target = "variant") -> Session:
+    """A session without answers. Raises Unreadable for a family or a view that there is not."""
+    if family is not None and family not in entries.families:
+        raise Unreadable(f'the family "{family}"', f"one of {listed(entries.families)}", nearest(family, entries.families))
+    compiled = compile_entries(entries, [family] if family else None)
+    return Session(compiled, views=view_indices(compiled, views), target=target)
+
+
+def view_indices(compiled: Compiled, views: Iterable[str] | None) -> frozenset[int] | None:
+    """The views by index; None for all. Raises Unreadable."""
+    if views is None:
+        return None
+    for view in views:
+        if view not in compiled.views:
+            raise Unreadable(f'the view "{view}"', f"one of {listed(compiled.views)}", nearest(view, compiled.views))
+    return frozenset(compiled.views.index(view) for view in views)
+
+
+def answered(session: Session, entries: Entries, family: str | None, answers: Mapping[str, Answer]) -> Session:
+    """The session with these answers; they must have been found readable."""
+    readings, _ = read_all(entries, family, answers)
+    for asked, reading in readings:
+        session = give(session, asked, reading)
+    return session
+
+
+def give(session: Session, asked: Asked, reading: Reading) -> Session:
+    """The session with one more answer; unchanged where the compiled families have no such trait."""
+    try:
+        return session.answer(session.compiled.trait(asked.id, asked.family), reading)
+    except KeyError:
+        return session

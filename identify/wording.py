@@ -1,0 +1,164 @@
+"""Arrays back to words: the name of a trait, the text of a question, a level of confidence."""
+
+from dataclasses import dataclass
+
+from ..kb.load import Entries
+from ..kb.models import Trait as TraitRecord
+from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
+from ..kb.resolve import slots_of, traits_of, views_of
+from .arrays import MISSING, NOT_IN_THE_RECORD, Compiled
+from .questions import Question
+
+
+@dataclass(frozen=True)
+class Words:
+    """The words of one compiled knowledge base."""
+
+    entries: Entries
+    compiled: Compiled
+
+    def record(self, t: int) -> TraitRecord | None:
+        """The record of a trait; None for a bare slot."""
+        trait = self.compiled.traits[t]
+        for family in [trait.family] if trait.family else self.compiled.families:
+            found = traits_of(self.entries, family).get(trait.id)
+            if found:
+                return found
+        return None
+
+    def slot(self, slot: str) -> str:
+        """The name of a slot."""
+        for family in self.compiled.families:
+            found = slots_of(self.entries, family).get(slot)
+            if found:
+                return found.name
+        return slot
+
+    def key(self, t: int) -> str:
+        """How an answers file names the trait: its id, with the family where several have one of that name."""
+        trait = self.compiled.traits[t]
+        same = sum(one.id == trait.id for one in self.compiled.traits)
+        return f"{trait.family}/{trait.id}" if same > 1 and trait.family else trait.id
+
+    def trait(self, t: int) -> str:
+        """The name of a trait, with its part's slot where it has one."""
+        record, trait = self.record(t), self.compiled.traits[t]
+        slot = self.compiled.slots[trait.slot]
+        if record is None:
+            return self.slot(slot.id)
+        return f"{self.slot(slot.id)}: {lower_first(record.name)}" if slot.parts else record.name
+
+    def state(self, t: int, state: str) -> str:
+        """The name of a state."""
+        record = self.record(t)
+        if record is None:
+            return self.part(state)
+        if record.states and state in record.states:
+            return record.states[state].name
+        return state
+
+    def part(self, part: str) -> str:
+        """The name of a part."""
+        if part in self.entries.parts:
+            return self.entries.parts[part].name
+        return {"none": "nothing there", "unlisted": "a part nobody recorded"}.get(part, part)
+
+    def variant(self, ident: str) -> str:
+        """The name of a variant."""
+        if ident == NOT_IN_THE_RECORD:
+            return "Not in the record"
+        return self.entries.variants[ident].name or ident
+
+    def unit(self, t: int) -> str:
+        """The unit of a measured trait."""
+        record = self.record(t)
+        return record.measured.unit if record and record.measured else ""
+
+    def ask(self, question: Question) -> str:
+        """The text of a yes/no question."""
+        record, trait = self.record(question.trait), self.compiled.traits[question.trait]
+        if question.cut is not None:
+            return f"{self.trait(question.trait)}: is it more than {self.cut(question)}?"
+        state = trait.states[question.outcomes[0][0]]
+        written = record.states[state].ask if record and record.states else None
+        slot = self.compiled.slots[trait.slot]
+        if written and slot.parts and sum(one.id.endswith("." + trait.id.partition(".")[2]) for one in self.compiled.traits) > 1:
+            return f"{self.slot(slot.id)}: {lower_first(written)}"
+        if written:
+            return written
+        if record and record.marking:
+            return f'{self.trait(question.trait)}: does it read "{state}"?'
+        return f"{self.trait(question.trait)}: is it {quotable(self.state(question.trait, state))}?"
+
+    def cut(self, question: Question) -> str:
+        """The value a measured trait is compared with."""
+        return f"{question.cut:.4g} {self.unit(question.trait)}".strip()
+
+    def look(self, t: int) -> str | None:
+        """Where to look."""
+        record = self.record(t)
+        return record.look if record else None
+
+    def view(self, t: int) -> str | None:
+        """The id of the view a trait needs."""
+        view = self.compiled.traits[t].view
+        return self.compiled.views[view] if view >= 0 else None
+
+    def view_name(self, view: str) -> str:
+        """The name of a view."""
+        for family in self.compiled.families:
+            found = views_of(self.entries, family).get(view)
+            if found:
+                return found.name
+        return view
+
+    def reading(self, t: int, reading: Reading) -> str:
+        """An answer in words."""
+        trait = self.compiled.traits[t]
+        if isinstance(reading, Gone):
+            return MISSING
+        if isinstance(reading, CannotTell):
+            return "cannot tell"
+        if isinstance(reading, Typed):
+            return f'reads "{reading.text}"'
+        if isinstance(reading, Measured):
+            spread = f" +- {reading.plus_minus:g}" if reading.plus_minus else ""
+            return f"{reading.value:g}{spread} {self.unit(t)}".strip()
+        if isinstance(reading, Between):
+            unit = self.unit(t)
+            bounds = [(reading.low, "more than"), (reading.high, "less than")]
+            return " and ".join(f"{word} {bound:.4g} {unit}".strip() for bound, word in bounds if abs(bound) != float("inf"))
+        return self.states(t, reading, [state for state in trait.states if state != MISSING])
+
+    def states(self, t: int, reading: Seen, named: list[str]) -> str:
+        """A set of states in words: the states, or what they are not where that is shorter."""
+        left = [state for state in named if state not in reading.states]
+        if not reading.states:
+            return "none that anybody recorded"
+        if len(left) < len(reading.states) and left and len(reading.states) > 1:
+            return "not " + " nor ".join(self.state(t, state) for state in left)
+        return " or ".join(self.state(t, state) for state in sorted(reading.states))
+
+
+def confidence(shares: list[float], settled: float) -> str:
+    """A named level for the leader's probability; it looks at the runner-up too.
+
+    settled: as sure as the knowledge base asks.  likely: at least three times its runner-up and over 60 %.
+    leaning: ahead by half.  open: nothing leads.
+    """
+    first, second = [*shares, 0.0, 0.0][:2]
+    if first >= settled:
+        return "settled"
+    if first >= 0.6 and first >= 3 * second:
+        return "likely"
+    return "leaning" if first >= 1.5 * second and first > 0 else "open"
+
+
+def lower_first(text: str) -> str:
+    """The text with a small first letter, unless it starts with an abbreviation."""
+    return text if len(text) > 1 and text[1].isupper() else text[:1].lower() + text[1:]
+
+
+def quotable(name: str) -> str:
+    """A state's name inside a question."""
+    return lower_first(name)

@@ -1,0 +1,88 @@
+"""The keys of answers: which trait or slot of which family a written key means."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from .findings import Kind, Unreadable, listed, nearest
+from .load import Entries
+from .models import Trait
+from .reading import Reading, read_part, read_reading
+from .resolve import parts_for, slots_of, traits_of
+from .values import Answer
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What an answer answers. `family` is None for what all families share: common traits, parts and their traits.
+
+    `trait` is None when the key is a bare slot: the answer then names the part that sits there.
+    """
+
+    id: str
+    family: str | None
+    slot: str
+    trait: Trait | None
+
+
+def askable(entries: Entries, family: str | None) -> list[Asked]:
+    """Everything an answer may be keyed by, for one family or (None) for all of them."""
+    found: dict[tuple[str | None, str], Asked] = {}
+    for home in [family] if family else sorted(entries.families):
+        own = entries.families[home].traits if home in entries.families else {}
+        for ident, trait in traits_of(entries, home).items():
+            asked = Asked(ident, home if ident in own else None, trait.slot, trait)
+            found.setdefault((asked.family, ident), asked)
+        for slot_id, slot in slots_of(entries, home).items():
+            if slot.type:
+                found.setdefault((None, slot_id), Asked(slot_id, None, slot_id, None))
+    return list(found.values())
+
+
+def meant(entries: Entries, family: str | None, key: str) -> list[Asked]:
+    """What a written key means: an id, `family/id`, or a part's trait without its slot where only one slot has it.
+
+    More than one only where several families have a trait of that name. Raises Unreadable.
+    """
+    home, slash, ident = key.partition("/")
+    choices = askable(entries, home if slash else family) if not slash or home in entries.families else []
+    wanted = ident if slash else key
+    exact = [asked for asked in choices if asked.id == wanted]
+    if exact:
+        return exact
+    short = [asked for asked in choices if asked.id.endswith("." + wanted)]
+    if len(short) == 1:
+        return short
+    if short:
+        raise Unreadable(f'the key "{key}"', "one of " + listed(asked.id for asked in short), kind=Kind.UNKNOWN_KEY)
+    names = {asked.id for asked in choices}
+    whose = f"of {family}" if family else "of any family"
+    raise Unreadable(f'the key "{key}"', f"a trait or slot {whose}", nearest(wanted, names), Kind.UNKNOWN_KEY)
+
+
+def read_all(
+    entries: Entries, family: str | None, answers: Mapping[str, Answer]
+) -> tuple[list[tuple[Asked, Reading]], list[tuple[str, Unreadable]]]:
+    """Every answer as a reading, and every answer that cannot be read with its reason."""
+    readings: list[tuple[Asked, Reading]] = []
+    problems: list[tuple[str, Unreadable]] = []
+    for key, answer in answers.items():
+        try:
+            asked = meant(entries, family, key)
+        except Unreadable as problem:
+            problems.append((key, problem))
+            continue
+        outcomes = [_attempt(entries, family, one, answer) for one in asked]
+        fitting = [(one, outcome) for one, outcome in zip(asked, outcomes, strict=True) if not isinstance(outcome, Unreadable)]
+        readings += fitting
+        problems += [(key, outcome) for outcome in outcomes[:1] if not fitting and isinstance(outcome, Unreadable)]
+    return readings, problems
+
+
+def _attempt(entries: Entries, family: str | None, asked: Asked, answer: Answer) -> Reading | Unreadable:
+    try:
+        if asked.trait:
+            return read_reading(answer, asked.trait)
+        homes = [family] if family else [home for home in entries.families if asked.slot in slots_of(entries, home)]
+        return read_part(answer, sorted({part for home in homes for part in parts_for(entries, home, asked.slot)}))
+    except Unreadable as problem:
+        return problem

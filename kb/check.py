@@ -1,0 +1,380 @@
+"""What must hold between records. Every check is a generator of findings; `check` collects them all."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from types import UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from pydantic import BaseModel
+
+from .answers import read_all
+from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
+from .load import MODELS, Entries, load
+from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
+from .reading import in_unit
+from .resolve import OWN_SLOTS, lineage, moved, slots_of, stated, traits_of, views_of
+from .values import RESERVED, Answer, Fact, Ref, Weight
+from .yaml_text import Loc, Places
+
+PART_WORDS = frozenset({"none", "unlisted", "unknown"})
+
+
+def check(root: Path) -> tuple[Entries, list[Finding]]:
+    """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
+    loaded = load(root)
+    checker = _Checker(loaded.entries)
+    return loaded.entries, sorted({*loaded.findings, *checker.all()})
+
+
+class _Checker:
+    def __init__(self, entries: Entries) -> None:
+        self.entries = entries
+        self._places: dict[str, Places] = {}
+
+    def all(self) -> Iterator[Finding]:
+        entries = self.entries
+        for kind in MODELS:
+            if kind != "knowledge base":
+                for ident, record in entries.of(kind).items():
+                    for loc, ref, value in references(record):
+                        yield from self.reference(kind, ident, loc, ref, value)
+        yield from self.traits()
+        yield from self.families()
+        for ident, livery in entries.liveries.items():
+            yield from self.facts("livery", ident, ("shows",), livery.shows, entries.traits)
+        for ident, variant in entries.variants.items():
+            yield from self.variant(ident, variant)
+        for ident, one in entries.sets.items():
+            yield from self.set(ident, one)
+        yield from self.parts()
+        for ident, procedure in entries.procedures.items():
+            yield from self.procedure(ident, procedure)
+        for ident, sighting in entries.sightings.items():
+            yield from self.sighting(ident, sighting)
+        for ident, sale in entries.sales.items():
+            if (sale.variant is None) == (sale.set is None):
+                yield self.say("sale", ident, (), Kind.WRONG_VALUE, "both" if sale.set else "neither", "a variant or a set")
+
+    # Places ------------------------------------------------------------------------------------------------------------
+
+    def say(
+        self, kind: str, ident: str, loc: Loc, what: Kind, found: str, expected: str, near: str | None = None, key: bool = False
+    ) -> Finding:
+        place = self.entries.places[kind, ident]
+        if place.path.endswith(".csv"):
+            return Finding(place.path, int(place.loc[0]), 1, what, found, expected, near)
+        if place.path not in self._places:
+            text = (self.entries.root / place.path).read_text("utf-8-sig")
+            self._places[place.path] = Places(text, place.path)
+        line, column = self._places[place.path].at([*place.loc, *loc], key=key)
+        return Finding(place.path, line, column, what, found, expected, near)
+
+    def names(self, kind: str) -> list[str]:
+        """All ids of a kind, those of records that could not be read included."""
+        return [ident for one, ident in self.entries.places if one == kind]
+
+    def reference(self, kind: str, ident: str, loc: Loc, ref: Ref, value: str) -> Iterator[Finding]:
+        if (ref.kind, value) not in self.entries.places:
+            near = nearest(value, self.names(ref.kind))
+            yield self.say(kind, ident, loc, Kind.DANGLING, quoted(value), f"the id of a {ref.kind}", near, key=True)
+
+    def word(self, kind: str, ident: str, loc: Loc, scale: str, weight: Weight | str | None) -> Iterator[Finding]:
+        words: Mapping[str, float] = getattr(self.entries.about, scale)
+        if isinstance(weight, str) and weight not in words:
+            expected = f"a word of {scale}: {listed(words)}"
+            yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(weight), expected, nearest(weight, words))
+
+    # Traits and families -----------------------------------------------------------------------------------------------
+
+    def traits(self) -> Iterator[Finding]:
+        for ident, trait in self.entries.traits.items():
+            yield from self.trait("trait", ident, (), ident, trait, OWN_SLOTS)
+            yield from self.view("trait", ident, (), trait.view, None)
+        for ident, slot_type in self.entries.slot_types.items():
+            for name, trait in slot_type.traits.items():
+                loc = ("traits", name)
+                yield from self.trait("slot type", ident, loc, name, trait, {"body": None})
+                yield from self.view("slot type", ident, loc, trait.view, None)
+
+    def trait(self, kind: str, ident: str, loc: Loc, name: str, trait: Trait, slots: Mapping[str, Any]) -> Iterator[Finding]:
+        forms = [form for form in ("states", "measured", "marking") if getattr(trait, form) is not None]
+        if len(forms) != 1:
+            found = " and ".join(forms) or "none of them"
+            yield self.say(kind, ident, loc, Kind.WRONG_VALUE, found, "one of states, measured or marking")
+        if name in RESERVED:
+            yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(name), "an id that is not a reserved word", key=True)
+        if trait.slot not in slots:
+            expected = f"a slot without a part: {listed(slots)}"
+            yield self.say(kind, ident, [*loc, "slot"], Kind.DANGLING, quoted(trait.slot), expected, nearest(trait.slot, slots))
+        yield from self.word(kind, ident, [*loc, "mistakes"], "mistakes", trait.mistakes)
+        if trait.measured and trait.measured.least >= trait.measured.most:
+            found = f"least {trait.measured.least:g} and most {trait.measured.most:g}"
+            yield self.say(kind, ident, [*loc, "measured"], Kind.WRONG_VALUE, found, "least below most")
+        for state_id, state in (trait.states or {}).items():
+            where = [*loc, "states", state_id]
+            if state_id in RESERVED:
+                yield self.say(
+                    kind, ident, where, Kind.WRONG_VALUE, quoted(state_id), "a state that is no reserved word", key=True
+                )
+            for index, other in enumerate(state.mistaken_for):
+                if other not in (trait.states or {}) or other == state_id:
+                    others = [one for one in trait.states or {} if one != state_id]
+                    at = [*where, "mistaken_for", index]
+                    expected = f"another state: {listed(others)}"
+                    yield self.say(kind, ident, at, Kind.UNKNOWN_STATE, quoted(other), expected, nearest(other, others))
+
+    def view(self, kind: str, ident: str, loc: Loc, view: str, family: str | None) -> Iterator[Finding]:
+        views = views_of(self.entries, family)
+        if view not in views:
+            yield self.say(
+                kind, ident, [*loc, "view"], Kind.DANGLING, quoted(view), f"a view: {listed(views)}", nearest(view, views)
+            )
+
+    def families(self) -> Iterator[Finding]:
+        types: dict[str, tuple[str, str | None]] = {}
+        for ident, family in self.entries.families.items():
+            slots = slots_of(self.entries, ident)
+            own = [slot for slot, record in slots.items() if not record.type]
+            for name, trait in family.traits.items():
+                loc = ("traits", name)
+                yield from self.trait("family", ident, loc, name, trait, dict.fromkeys(own))
+                yield from self.view("family", ident, loc, trait.view, ident)
+                if name in self.entries.traits:
+                    yield self.say(
+                        "family", ident, loc, Kind.DUPLICATE, quoted(name), "a name that no common trait has", key=True
+                    )
+            for name, slot in family.slots.items():
+                loc = ("slots", name)
+                yield from self.word("family", ident, [*loc, "fastened"], "fastened", slot.fastened)
+                for index, kind in enumerate(slot.kinds or []):
+                    yield from self.kind("family", ident, [*loc, "kinds", index], kind, ident)
+                home, other = types.setdefault(name, (ident, slot.type))
+                if other != slot.type:
+                    expected = f'the type "{other}", as in the family {home}'
+                    yield self.say("family", ident, [*loc, "type"], Kind.WRONG_VALUE, quoted(slot.type), expected)
+            yield from self.facts("family", ident, ("shows",), family.shows, self.shown(ident))
+            yield from self.word("family", ident, ["how_common"], "scarcity", family.how_common)
+            for name, kind in family.kinds.items():
+                yield from self.facts("family", ident, ("kinds", name, "shows"), kind.shows, self.shown(ident))
+                yield from self.fitted("family", ident, ("kinds", name, "fitted"), kind.fitted, ident)
+            for name, spot in family.damage.items():
+                yield from self.damage(ident, name, spot, slots)
+
+    def damage(self, family: str, name: str, spot: DamageSpot, slots: Mapping[str, Any]) -> Iterator[Finding]:
+        loc = ("damage", name)
+        yield from self.view("family", family, loc, spot.view, family)
+        yield from self.word("family", family, [*loc, "how_common"], "frequencies", spot.how_common)
+        if spot.slot not in slots:
+            at = [*loc, "slot"]
+            yield self.say(
+                "family", family, at, Kind.DANGLING, quoted(spot.slot), f"a slot: {listed(slots)}", nearest(spot.slot, slots)
+            )
+
+    def kind(self, record: str, ident: str, loc: Loc, kind: str, family: str) -> Iterator[Finding]:
+        kinds = self.entries.families[family].kinds if family in self.entries.families else {}
+        if kind not in kinds:
+            expected = f"a kind of {family}: {listed(kinds)}"
+            yield self.say(record, ident, loc, Kind.DANGLING, quoted(kind), expected, nearest(kind, kinds))
+
+    # Facts -------------------------------------------------------------------------------------------------------------
+
+    def shown(self, family: str) -> dict[str, Trait]:
+        """The traits that the body and finish of the family's variants show."""
+        return {ident: trait for ident, trait in traits_of(self.entries, family).items() if "." not in ident}
+
+    def facts(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], traits: Mapping[str, Trait]) -> Iterator[Finding]:
+        for name, fact in facts.items():
+            where = [*loc, name]
+            if name not in traits:
+                expected = (
+                    "a trait of the body or the finish" if kind != "part" else f"a trait of its slot type: {listed(traits)}"
+                )
+                yield self.say(
+                    kind, ident, where, Kind.UNKNOWN_KEY, f'the key "{name}"', expected, nearest(name, traits), key=True
+                )
+                continue
+            yield from self.frequencies(kind, ident, where, fact)
+            for choice in fact.is_:
+                if choice != "unknown":
+                    yield from self.choice(kind, ident, [*where, "is", choice], choice, traits[name])
+
+    def frequencies(self, kind: str, ident: str, loc: Loc, fact: Fact) -> Iterator[Finding]:
+        for choice, weight in fact.is_.items():
+            yield from self.word(kind, ident, [*loc, "is", choice], "frequencies", weight)
+        if fact.unknown and len(fact.is_) > 1:
+            yield self.say(kind, ident, loc, Kind.WRONG_VALUE, "unknown among choices", "unknown alone, or the choices")
+
+    def choice(self, kind: str, ident: str, loc: Loc, choice: str, trait: Trait) -> Iterator[Finding]:
+        if trait.states is not None and choice not in trait.states:
+            expected = f"a state of it: {listed(trait.states)}"
+            near = nearest(choice, trait.states)
+            yield self.say(kind, ident, loc, Kind.UNKNOWN_STATE, quoted(choice), expected, near, key=True)
+        if trait.measured is not None:
+            unit, least, most = trait.measured.unit, trait.measured.least, trait.measured.most
+            try:
+                value = in_unit(choice, unit).value
+            except Unreadable as problem:
+                yield self.say(kind, ident, loc, problem.kind, problem.found, problem.expected, key=True)
+                return
+            if not least <= value <= most:
+                expected = f"a value from {least:g} to {most:g} {unit}".strip()
+                yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(choice), expected, key=True)
+
+    def fitted(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], family: str) -> Iterator[Finding]:
+        slots = {name: slot for name, slot in slots_of(self.entries, family).items() if slot.type}
+        for name, fact in facts.items():
+            where = [*loc, name]
+            if name not in slots:
+                expected = f"a slot of {family} that holds a part: {listed(slots)}"
+                yield self.say(
+                    kind, ident, where, Kind.UNKNOWN_KEY, f'the key "{name}"', expected, nearest(name, slots), key=True
+                )
+                continue
+            yield from self.frequencies(kind, ident, where, fact)
+            slot_type = slots[name].type or ""
+            right = [part for part in self.names("part") if self.entries.home["part", part] == slot_type]
+            for choice in fact.is_:
+                if choice not in right and choice not in PART_WORDS:
+                    expected = f"a part of the type {slot_type}, or none"
+                    at = [*where, "is", choice]
+                    yield self.say(kind, ident, at, Kind.DANGLING, quoted(choice), expected, nearest(choice, right), key=True)
+
+    # Records -----------------------------------------------------------------------------------------------------------
+
+    def variant(self, ident: str, variant: Variant) -> Iterator[Finding]:
+        family = self.entries.family_of(ident)
+        if variant.signpost:
+            if not moved(self.entries, ident):
+                yield self.say("variant", ident, (), Kind.CYCLE, "a signpost that leads nowhere", "a signpost to a variant")
+            return
+        if variant.name is None:
+            yield self.say("variant", ident, (), Kind.MISSING_KEY, 'no key "name"', 'the key "name"')
+        row = lineage(self.entries, ident)
+        last = row[-1].like
+        if last is not None and last in self.entries.variants:
+            found = f'"{ident}", which leads back to itself'
+            yield self.say("variant", ident, ("like",), Kind.CYCLE, found, "a chain of like that ends")
+        if variant.like in self.entries.variants and self.entries.family_of(variant.like) != family:
+            yield self.say("variant", ident, ("like",), Kind.DANGLING, quoted(variant.like), f"a variant of {family}")
+        kinds = self.entries.families[family].kinds if family in self.entries.families else {}
+        kind = stated(self.entries, ident).kind
+        if variant.kind is not None:
+            yield from self.kind("variant", ident, ("kind",), variant.kind, family)
+        elif kind is None and kinds:
+            yield self.say("variant", ident, (), Kind.MISSING_KEY, 'no key "kind"', f'the key "kind": {listed(kinds)}')
+        yield from self.word("variant", ident, ("how_common",), "scarcity", variant.how_common)
+        yield from self.word("variant", ident, ("sold_alone",), "scarcity", variant.sold_alone)
+        yield from self.facts("variant", ident, ("shows",), variant.shows, self.shown(family))
+        yield from self.fitted("variant", ident, ("fitted",), variant.fitted, family)
+
+    def set(self, ident: str, one: Set) -> Iterator[Finding]:
+        yield from self.word("set", ident, ("how_common",), "scarcity", one.how_common)
+        for index, position in enumerate(one.positions):
+            loc = ("positions", index)
+            for variant, weight in position.variants.items():
+                yield from self.word("set", ident, [*loc, "variants", variant], "frequencies", weight)
+            homes = {self.entries.home["variant", v] for v in position.variants if ("variant", v) in self.entries.home}
+            for family in sorted(homes):
+                yield from self.fitted("set", ident, [*loc, "fitted"], position.fitted, family)
+
+    def parts(self) -> Iterator[Finding]:
+        for ident, part in self.entries.parts.items():
+            slot_type = self.entries.home["part", ident]
+            traits = self.entries.slot_types[slot_type].traits if slot_type in self.entries.slot_types else {}
+            yield from self.facts("part", ident, ("shows",), part.shows, traits)
+            yield from self.word("part", ident, ("how_common",), "scarcity", part.how_common)
+            for family, slots in part.fits.items():
+                if family not in self.entries.families:
+                    continue
+                fitting = [name for name, slot in slots_of(self.entries, family).items() if slot.type == slot_type]
+                for index, slot in enumerate(slots):
+                    if slot not in fitting:
+                        expected = f"a slot of {family} for the type {slot_type}: {listed(fitting)}"
+                        at = ["fits", family, index]
+                        yield self.say("part", ident, at, Kind.DANGLING, quoted(slot), expected, nearest(slot, fitting))
+
+    def procedure(self, ident: str, procedure: Procedure) -> Iterator[Finding]:
+        for index, hazard in enumerate(procedure.hazards):
+            if hazard not in self.entries.about.hazards:
+                expected = "a hazard whose caution stands in knowledge-base.yaml"
+                yield self.say("procedure", ident, ("hazards", index), Kind.DANGLING, quoted(hazard), expected)
+        for hazard, caution in self.entries.about.hazards.items():
+            for field in ("tools", "consumables"):
+                for index, item in enumerate(getattr(procedure, field)):
+                    brings = any(thing.lower() in item.lower() for thing in caution.brought_by)
+                    if brings and hazard not in procedure.hazards:
+                        found = f"{quoted(item)} without its hazard"
+                        yield self.say("procedure", ident, (field, index), Kind.HAZARD, found, f'"{hazard}" among the hazards')
+
+    def sighting(self, ident: str, sighting: Sighting) -> Iterator[Finding]:
+        family = self.entries.home["sighting", ident]
+        verdict = sighting.verdict
+        if family not in self.entries.families:
+            return
+        views = views_of(self.entries, family)
+        for index, view in enumerate(sighting.views or []):
+            if view not in views:
+                near = nearest(view, views)
+                yield self.say("sighting", ident, ("views", index), Kind.DANGLING, quoted(view), f"a view: {listed(views)}", near)
+        _, problems = read_all(self.entries, family, sighting.answers)
+        for key, problem in problems:
+            loc = ("answers", key)
+            about_key = problem.kind == Kind.UNKNOWN_KEY
+            yield self.say("sighting", ident, loc, problem.kind, problem.found, problem.expected, problem.nearest, key=about_key)
+        slots = slots_of(self.entries, family)
+        for index, slot in enumerate(verdict.swapped):
+            if slot not in slots:
+                at = ("verdict", "swapped", index)
+                yield self.say(
+                    "sighting", ident, at, Kind.DANGLING, quoted(slot), f"a slot: {listed(slots)}", nearest(slot, slots)
+                )
+        one = self.entries.sets.get(verdict.set or "")
+        if verdict.position is not None and (one is None or verdict.position > len(one.positions)):
+            expected = f"a position from 1 to {len(one.positions)}" if one else "a set when there is a position"
+            yield self.say("sighting", ident, ("verdict", "position"), Kind.WRONG_VALUE, str(verdict.position), expected)
+
+
+def answer_findings(entries: Entries, family: str | None, answers: Mapping[str, Answer], text: str, shown: str) -> list[Finding]:
+    """Everything wrong with the answers of an answers file."""
+    _, problems = read_all(entries, family, answers)
+    if not problems:
+        return []
+    places = Places(text, shown)
+    found: list[Finding] = []
+    for key, problem in problems:
+        line, column = places.at(["answers", key], key=problem.kind == Kind.UNKNOWN_KEY)
+        found.append(Finding(shown, line, column, problem.kind, problem.found, problem.expected, problem.nearest))
+    return found
+
+
+def references(record: BaseModel) -> Iterator[tuple[list[str | int], Ref, str]]:
+    """(path, what it refers to, id) of every reference in a record, found by the `Ref` marks in its model."""
+    for name, field in type(record).model_fields.items():
+        mark = next((one for one in field.metadata if isinstance(one, Ref)), None)
+        for loc, ref, value in _references(getattr(record, name), field.annotation, mark):
+            yield [field.alias or name, *loc], ref, value
+
+
+def _references(value: Any, annotation: Any, mark: Ref | None) -> Iterator[tuple[list[str | int], Ref, str]]:
+    if get_origin(annotation) is Annotated:
+        inner, *metadata = get_args(annotation)
+        mark = next((one for one in metadata if isinstance(one, Ref)), mark)
+        yield from _references(value, inner, mark)
+    elif get_origin(annotation) in (Union, UnionType):
+        for choice in get_args(annotation):
+            yield from _references(value, choice, mark)
+    elif isinstance(value, str):
+        if mark and annotation is str:
+            yield [], mark, value
+    elif isinstance(value, BaseModel):
+        if annotation is type(value):
+            yield from references(value)
+    elif isinstance(value, dict) and get_origin(annotation) is dict:
+        key_type, value_type = get_args(annotation)
+        for key, inner in value.items():
+            yield from (([key, *loc], ref, found) for loc, ref, found in _references(key, key_type, None))
+            yield from (([key, *loc], ref, found) for loc, ref, found in _references(inner, value_type, None))
+    elif isinstance(value, list) and get_origin(annotation) is list:
+        (item_type,) = get_args(annotation)
+        for index, inner in enumerate(value):
+            yield from (([index, *loc], ref, found) for loc, ref, found in _references(inner, item_type, None))

@@ -1,0 +1,294 @@
+"""A folder of entries, read whole: every record in its place, or every problem at once."""
+
+import csv
+import io
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from pydantic import BaseModel
+
+from .findings import BadInput, Finding, Kind, listed, quoted
+from .models import (
+    Family,
+    KnowledgeBase,
+    Livery,
+    Maker,
+    Part,
+    Procedure,
+    Sale,
+    Set,
+    Sighting,
+    SlotType,
+    Source,
+    Trait,
+    Variant,
+)
+from .validate import build, keys_of
+from .values import ID_PATTERN, RESERVED
+from .yaml_text import Places, decode, read, read_bytes
+
+
+class Rule(NamedTuple):
+    """Where one kind of record lies. `shape`: the whole file, a mapping of ids, or one record or a list of them."""
+
+    kind: str
+    model: type[BaseModel]
+    pattern: str
+    shape: str
+
+
+#: Every place a record can lie in, the more particular first; `*` is one folder or file name.
+LAYOUT = [
+    Rule("knowledge base", KnowledgeBase, "knowledge-base.yaml", "whole"),
+    Rule("source", Source, "sources.yaml", "mapping"),
+    Rule("maker", Maker, "makers.yaml", "mapping"),
+    Rule("livery", Livery, "liveries.yaml", "mapping"),
+    Rule("trait", Trait, "traits.yaml", "mapping"),
+    Rule("family", Family, "families/*/family.yaml", "folder"),
+    Rule("variant", Variant, "families/*/variants/*.yaml", "records"),
+    Rule("set", Set, "families/*/sets/*.yaml", "records"),
+    Rule("slot type", SlotType, "parts/*/slot-type.yaml", "folder"),
+    Rule("part", Part, "parts/*/*.yaml", "records"),
+    Rule("procedure", Procedure, "procedures/*.yaml", "records"),
+    Rule("sighting", Sighting, "sightings/*/*.yaml", "records"),
+    Rule("sale", Sale, "sales/*.csv", "table"),
+]
+MODELS: dict[str, type[BaseModel]] = {rule.kind: rule.model for rule in LAYOUT}
+
+
+class Place(NamedTuple):
+    """Where a record stands: its file below the root, and the path inside the document (for a table: the line)."""
+
+    path: str
+    loc: tuple[str | int, ...]
+
+
+@dataclass
+class Entries:
+    """All records by kind and id, and where each stands. `home` is the folder a record belongs to (family or slot type)."""
+
+    root: Path
+    about: KnowledgeBase
+    sources: dict[str, Source] = field(default_factory=dict)
+    makers: dict[str, Maker] = field(default_factory=dict)
+    liveries: dict[str, Livery] = field(default_factory=dict)
+    traits: dict[str, Trait] = field(default_factory=dict)
+    families: dict[str, Family] = field(default_factory=dict)
+    variants: dict[str, Variant] = field(default_factory=dict)
+    sets: dict[str, Set] = field(default_factory=dict)
+    slot_types: dict[str, SlotType] = field(default_factory=dict)
+    parts: dict[str, Part] = field(default_factory=dict)
+    procedures: dict[str, Procedure] = field(default_factory=dict)
+    sightings: dict[str, Sighting] = field(default_factory=dict)
+    sales: dict[str, Sale] = field(default_factory=dict)
+    places: dict[tuple[str, str], Place] = field(default_factory=dict)
+    home: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def of(self, kind: str) -> dict[str, Any]:
+        """The records of one kind, by id."""
+        return {
+            "source": self.sources,
+            "maker": self.makers,
+            "livery": self.liveries,
+            "trait": self.traits,
+            "family": self.families,
+            "variant": self.variants,
+            "set": self.sets,
+            "slot type": self.slot_types,
+            "part": self.parts,
+            "procedure": self.procedures,
+            "sighting": self.sightings,
+            "sale": self.sales,
+        }[kind]
+
+    def family_of(self, variant: str) -> str:
+        """The family whose folder holds the variant."""
+        return self.home["variant", variant]
+
+
+@dataclass
+class Loaded:
+    """What a folder gave: the records that could be read, and what is wrong with the others."""
+
+    entries: Entries
+    findings: list[Finding]
+
+
+def load(root: Path) -> Loaded:
+    """Reads every file below `root`. Raises BadInput only when there is no knowledge base there at all."""
+    if not (root / "knowledge-base.yaml").is_file():
+        raise BadInput([Finding(str(root), 0, 0, Kind.MISPLACED, "no knowledge-base.yaml", "a folder of entries, which has one")])
+    loader = _Loader(root)
+    for path in sorted(_files(root)):
+        loader.file(path)
+    for kind, ident in sorted(loader.entries.home):
+        home_kind = "slot type" if kind == "part" else "family"
+        loader.homeless(kind, ident, home_kind)
+    return Loaded(loader.entries, sorted(set(loader.findings)))
+
+
+def _files(root: Path) -> Iterator[Path]:
+    """Every file below the root but hidden ones; links that lead out of it are left alone."""
+    inside = root.resolve()
+    for folder, folders, names in os.walk(root):
+        folders[:] = sorted(name for name in folders if not name.startswith((".", "__")))
+        for name in names:
+            path = Path(folder) / name
+            if not name.startswith((".", "__")) and path.resolve().is_relative_to(inside):
+                yield path
+
+
+class _Loader:
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self.entries = Entries(root, KnowledgeBase(title="unreadable", license="unknown"))
+        self.findings: list[Finding] = []
+
+    def file(self, path: Path) -> None:
+        shown = path.relative_to(self.root).as_posix()
+        rule = rule_for(shown)
+        if rule is None:
+            if path.suffix in (".yaml", ".yml", ".csv"):
+                places = listed((rule.pattern for rule in LAYOUT), most=20)
+                self.findings.append(Finding(shown, 0, 0, Kind.MISPLACED, "a file no record lies in", places))
+            return
+        try:
+            text = decode(read_bytes(path, shown), shown)
+            if rule.shape == "table":
+                self.table(rule, text, shown)
+            else:
+                self.document(rule, text, shown)
+        except BadInput as error:
+            self.findings += error.findings
+
+    def document(self, rule: Rule, text: str, shown: str) -> None:
+        plain = read(text, shown)
+        parts = shown.split("/")
+        stem, folder = parts[-1].removesuffix(".yaml"), parts[1] if len(parts) > 2 else ""
+        if rule.shape == "whole":
+            self.entries.about = build(KnowledgeBase, {} if plain is None else plain, text, shown)
+        elif rule.shape == "folder":
+            self.record(rule, folder, plain, text, Place(shown, ()))
+        elif rule.shape == "mapping":
+            if not isinstance(plain, dict | None):
+                self.say(text, Place(shown, ()), Kind.WRONG_VALUE, quoted(plain), f"a mapping from id to {rule.kind}")
+                return
+            for ident, value in (plain or {}).items():
+                self.record(rule, ident, value, text, Place(shown, (ident,)))
+        elif isinstance(plain, list):
+            for index, value in enumerate(plain):
+                self.listed(rule, index, value, text, shown, folder)
+        else:
+            own = {key: value for key, value in plain.items() if key != "id"} if isinstance(plain, dict) else plain
+            if isinstance(plain, dict) and plain.get("id", stem) != stem:
+                said = quoted(plain["id"])
+                self.say(text, Place(shown, ("id",)), Kind.WRONG_VALUE, said, f'the id "{stem}", as the file is called', stem)
+            self.record(rule, stem, own, text, Place(shown, ()), folder)
+
+    def listed(self, rule: Rule, index: int, value: Any, text: str, shown: str, folder: str) -> None:
+        """One record of a list in one file; it says its id itself."""
+        place = Place(shown, (index,))
+        if not isinstance(value, dict) or not isinstance(value.get("id"), str):
+            kind = Kind.MISSING_KEY if isinstance(value, dict) else Kind.WRONG_VALUE
+            found = 'no key "id"' if isinstance(value, dict) else quoted(value)
+            self.say(text, place, kind, found, f'a {rule.kind} with the key "id", as in every list')
+            return
+        own = {key: inner for key, inner in value.items() if key != "id"}
+        self.record(rule, value["id"], own, text, place, folder)
+
+    def record(self, rule: Rule, ident: str, plain: Any, text: str, place: Place, folder: str = "") -> None:
+        if not re.match(ID_PATTERN, ident) or len(ident) > 80:
+            expected = "an id: lower-case letters and digits in words joined by hyphens"
+            self.say(text, place, Kind.WRONG_VALUE, quoted(ident), expected, key=True)
+            return
+        if ident in RESERVED:
+            self.say(text, place, Kind.WRONG_VALUE, quoted(ident), "an id that is not a reserved word", key=True)
+            return
+        before = self.entries.places.get((rule.kind, ident))
+        if before:
+            where = f"{before.path}:{self.line(before)}"
+            self.say(
+                text, place, Kind.DUPLICATE, f'the {rule.kind} "{ident}" again', f"it once; it is in {where} already", key=True
+            )
+            return
+        self.entries.places[rule.kind, ident] = place
+        if folder:
+            self.entries.home[rule.kind, ident] = folder
+        if plain is None:
+            plain = {}
+        record = build(rule.model, plain, text, place.path, place.loc)
+        self.entries.of(rule.kind)[ident] = record
+
+    def table(self, rule: Rule, text: str, shown: str) -> None:
+        """Rows of a CSV table, a record each; empty cells are left out."""
+        rows = csv.reader(io.StringIO(text), strict=True)
+        keys = keys_of(rule.model)
+        try:
+            header = [cell.strip() for cell in next(rows, [])]
+            for column, name in enumerate(header, 1):
+                if name not in keys:
+                    self.findings.append(Finding(shown, 1, column, Kind.UNKNOWN_KEY, f"the column {quoted(name)}", listed(keys)))
+            if any(name not in keys for name in header):
+                return
+            for row in rows:
+                if len(row) not in (0, len(header)):
+                    found = f"{len(row)} cells"
+                    self.findings.append(Finding(shown, rows.line_num, 1, Kind.WRONG_VALUE, found, f"{len(header)} cells"))
+                elif row:
+                    self.row(rule, dict(zip(header, row, strict=True)), shown, rows.line_num)
+        except csv.Error as error:
+            self.findings.append(Finding(shown, rows.line_num, 1, Kind.UNREADABLE, str(error), "a CSV table"))
+
+    def row(self, rule: Rule, cells: dict[str, str], shown: str, line: int) -> None:
+        stem = shown.rsplit("/", 1)[-1].removesuffix(".csv")
+        plain = {name: cell.strip() for name, cell in cells.items() if cell.strip()}
+        columns = {name: column for column, name in enumerate(cells, 1)}
+        try:
+            record = build(rule.model, plain, "", shown)
+        except BadInput as error:
+            for finding in error.findings:
+                name = next((name for name in columns if quoted(plain.get(name)) == finding.found), "")
+                column = columns.get(name, 1)
+                self.findings.append(Finding(shown, line, column, finding.kind, finding.found, finding.expected, finding.nearest))
+            return
+        self.entries.of(rule.kind)[f"{stem}-{line}"] = record
+        self.entries.places[rule.kind, f"{stem}-{line}"] = Place(shown, (line,))
+
+    def homeless(self, kind: str, ident: str, home_kind: str) -> None:
+        """A record in a folder that is no family or no slot type."""
+        folder = self.entries.home[kind, ident]
+        if (home_kind, folder) not in self.entries.places:
+            file = f"families/{folder}/family.yaml" if home_kind == "family" else f"parts/{folder}/slot-type.yaml"
+            path = self.entries.places[kind, ident].path
+            finding = Finding(path, 0, 0, Kind.DANGLING, f'a {kind} of the {home_kind} "{folder}"', f"the file {file}")
+            self.findings.append(finding)
+
+    def line(self, place: Place) -> int:
+        """The line of a record that stands somewhere already."""
+        text = (self.root / place.path).read_text("utf-8-sig", errors="replace")
+        return Places(text, place.path).at(place.loc, key=True)[0]
+
+    def say(
+        self, text: str, place: Place, kind: Kind, found: str, expected: str, near: str | None = None, key: bool = False
+    ) -> None:
+        line, column = Places(text, place.path).at(place.loc, key=key)
+        self.findings.append(Finding(place.path, line, column, kind, found, expected, near))
+
+
+def rule_for(shown: str) -> Rule | None:
+    """The rule for a file at this path below the root."""
+    steps = shown.split("/")
+    for rule in LAYOUT:
+        pattern = rule.pattern.split("/")
+        if len(pattern) == len(steps) and all(_fits(step, wanted) for step, wanted in zip(steps, pattern, strict=True)):
+            return rule
+    return None
+
+
+def _fits(step: str, wanted: str) -> bool:
+    before, star, after = wanted.partition("*")
+    return step == wanted if not star else step.startswith(before) and step.endswith(after) and len(step) > len(wanted) - 1

@@ -1,0 +1,343 @@
+"""What a knowledge base may say: every kind of record, and every field of each.
+
+This file is the one schema.  It drives loading, error messages, `tellmark schema`, and the checks of a pull request.
+Where a record lies in the folder is in `kb.load`; what must hold between records is in `kb.check`.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, StringConstraints
+
+from .values import Citations, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, wrong
+
+Text = Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$")]
+Facts = dict[str, WrittenFact]
+
+
+class Record(Strict):
+    """What every record may carry."""
+
+    name: Text
+    about: Text | None = Field(None, description="what a reader should know, in sentences (Markdown)")
+    sources: Citations = {}
+    verified: Date | None = Field(None, description="the day somebody last checked the whole record")
+
+
+# The whole -------------------------------------------------------------------------------------------------------------
+
+
+class View(Strict):
+    """What one must be able to see to judge a trait, and what it takes to get there."""
+
+    name: Text
+    effort: float = Field(gt=0, le=100, description="relative to a glance at the side, which is 1")
+    how: Text | None = None
+
+
+class Replaced(Strict):
+    """How replacements fall out where a slot does not say otherwise; the rest goes to the parts that fit."""
+
+    missing: Share = 0.2
+    unlisted: Share = 0.1
+
+
+Hazard = Literal["mains", "solvent", "lead", "heat", "small-parts", "moving-parts", "dust", "sharp"]
+
+
+class Caution(Strict):
+    """What to say of one hazard, and the tools and consumables that bring it."""
+
+    caution: Text
+    brought_by: list[Text] = []
+
+
+class KnowledgeBase(Strict):
+    """`knowledge-base.yaml`: whose it is, and the numbers behind the words."""
+
+    title: Text
+    about: Text | None = None
+    license: Text
+    maintainers: list[Text] = []
+    currency: Text = "USD"
+    frequencies: dict[str, Share] = Field(
+        {"always": 1.0, "usual": 0.8, "sometimes": 0.2, "rarely": 0.04}, description="how often a state or part is found"
+    )
+    scarcity: dict[str, Share] = Field(
+        {"common": 1.0, "uncommon": 0.4, "scarce": 0.15, "rare": 0.05, "never": 0.0},
+        description="how many there are; equal weights where nothing is said",
+    )
+    fastened: dict[str, Share] = Field(
+        {"molded": 0.0, "painted": 0.05, "riveted": 0.04, "clipped": 0.1, "screwed": 0.2},
+        description="how often a slot held like this is found changed",
+    )
+    mistakes: dict[str, Share] = Field(
+        {"plain": 0.01, "fair": 0.03, "tricky": 0.08}, description="how often a reading of a trait names another state"
+    )
+    replaced: Replaced = Replaced(missing=0.2, unlisted=0.1)
+    not_in_the_record: float = Field(0.05, gt=0, lt=1, description="share of units that nobody has recorded yet")
+    blunders: float = Field(0.02, gt=0, lt=0.5, description="share of measured readings that are nowhere near")
+    settled: float = Field(0.95, gt=0.5, lt=1, description="stop asking when the leader has this much")
+    family_leads: float = Field(0.5, ge=0, lt=1, description="ask a family's own traits when it has this much")
+    views: dict[Id, View] = {}
+    hazards: dict[Hazard, Caution] = {}
+
+
+class Source(Record):
+    """A citation."""
+
+    kind: Literal["catalog", "instructions", "advertisement", "book", "article", "notes", "unit", "interview", "web"]
+    author: Text | None = None
+    year: int | None = Field(None, ge=1800, le=2100)
+    where: Text | None = Field(None, description="publisher, page, box or address")
+
+
+class Maker(Record):
+    """Who made units or parts."""
+
+    place: Text | None = None
+    made: WrittenYears | None = None
+
+
+class Livery(Record):
+    """One railroad's paint and lettering; what it `shows` holds for every variant that wears it."""
+
+    railroad: Text | None = None
+    colors: list[Text] = []
+    shows: Facts = {}
+
+
+# Families --------------------------------------------------------------------------------------------------------------
+
+
+class State(Strict):
+    """One thing a trait can be, and the yes/no question for it."""
+
+    name: Text
+    ask: Text | None = Field(None, description="a plain yes/no question; made from the names where not given")
+    about: Text | None = None
+    mistaken_for: list[str] = Field([], description="the states it is taken for when it is misread")
+
+
+def read_state(written: Any) -> Any:
+    """A bare text is a state's name."""
+    return {"name": written} if isinstance(written, str) else written
+
+
+class Measured(Strict):
+    """A trait with a value one measures."""
+
+    unit: str = ""
+    least: float = Field(description="nothing smaller has been seen; bounds the share of blunders")
+    most: float
+
+
+class Marking(Strict):
+    """A trait that one reads and types."""
+
+    worn: float = Field(0.05, gt=0, lt=0.5, description="chance that one character is misread or cannot be read")
+
+
+class Trait(Strict):
+    """A feature one can look at: a choice among `states`, a `measured` value, or a `marking`."""
+
+    name: Text
+    slot: Id = Field("body", description="the slot whose part shows it; a change of that part changes the trait")
+    view: Id
+    look: Text | None = Field(None, description="where to look")
+    ask: Text | None = Field(None, description="the question for a measured value, a marking, or a choice of all states")
+    mistakes: Weight = "fair"
+    states: dict[Id, Annotated[State, BeforeValidator(read_state)]] | None = None
+    measured: Measured | None = None
+    marking: Marking | None = None
+    changes: Text | None = Field(None, description="what becomes of it when the part is swapped or the finish redone")
+    about: Text | None = None
+
+
+class Slot(Strict):
+    """A place on the unit.  With a `type` it holds a part of that slot type; without one it is the body or the finish."""
+
+    name: Text
+    type: Annotated[str, Ref("slot type")] | None = None
+    fastened: str = "screwed"
+    swapped: Share | None = Field(None, description="how often it is found changed, where the fastening does not say it")
+    missing: Share | None = Field(None, description="share of the changed ones that are simply gone")
+    unlisted: Share | None = Field(None, description="share of the changed ones that hold a part nobody recorded")
+    kinds: list[str] | None = Field(None, description="the kinds that have this slot; all where not given")
+
+
+class Kind(Strict):
+    """A role a unit was made for."""
+
+    name: Text
+    about: Text | None = None
+    shows: Facts = {}
+    fitted: Facts = {}
+
+
+class DamageSpot(Strict):
+    """A place that is known to break."""
+
+    name: Text
+    view: Id
+    slot: Id = "body"
+    how_common: Weight
+    found: Text = Field(description="how one notices it")
+    grade: float = Field(le=0, ge=-9, description="what it does to the grade, on the 1 to 10 scale")
+    mend: Text = Field(description="how it is mended, or that it cannot be")
+    procedure: Annotated[str, Ref("procedure")] | None = None
+    invisible: bool = Field(description="whether it can be mended so that nobody sees it")
+
+
+class Family(Record):
+    """`family.yaml`: all units that share one body tooling.  What it `shows` holds for every variant."""
+
+    maker: Annotated[str, Ref("maker")] | None = None
+    made: WrittenYears | None = None
+    how_common: Weight = 1.0
+    kinds: dict[Id, Kind] = {}
+    slots: dict[Id, Slot] = {}
+    views: dict[Id, View] = {}
+    traits: dict[Id, Trait] = {}
+    shows: Facts = {}
+    damage: dict[Id, DamageSpot] = {}
+
+
+class Variant(Strict):
+    """What a collector tells apart.  It says only what it knows, and may say what it differs in from the one it is `like`."""
+
+    name: Text | None = None
+    about: Text | None = None
+    sources: Citations = {}
+    verified: Date | None = None
+    like: Annotated[str, Ref("variant")] | None = None
+    kind: str | None = None
+    livery: Annotated[str, Ref("livery")] | None = None
+    catalog_number: Text | None = None
+    batch: int | None = Field(None, ge=1, le=99)
+    made: WrittenYears | None = None
+    how_common: Weight | None = None
+    sold_alone: Weight | None = Field(None, description="how common it is outside a set, in words of scarcity")
+    shows: Facts = {}
+    fitted: Facts = {}
+    moved_to: Annotated[str, Ref("variant")] | None = Field(None, description="a signpost: this id now lives there")
+    split_into: list[Annotated[str, Ref("variant")]] = Field([], description="a signpost: this id became several")
+
+    @property
+    def signpost(self) -> bool:
+        return bool(self.moved_to or self.split_into)
+
+
+def read_variants(written: Any) -> Any:
+    """{variant: weight} from one id, a list of ids, or the mapping itself."""
+    if isinstance(written, str):
+        return {written: 1.0}
+    if isinstance(written, list) and written and all(isinstance(one, str) for one in written):
+        return dict.fromkeys(written, 1.0)
+    if not isinstance(written, dict) or not written:
+        raise wrong("a variant, a list of variants, or variants with how often each")
+    return written
+
+
+class Position(Strict):
+    """One place in a set: which variants sat there, and what was fitted to them there."""
+
+    variants: Annotated[dict[Annotated[str, Ref("variant")], Weight], BeforeValidator(read_variants)]
+    fitted: Facts = {}
+    about: Text | None = None
+
+
+class Set(Record):
+    """A boxed configuration as sold, its positions in order."""
+
+    catalog_number: Text | None = None
+    made: WrittenYears | None = None
+    how_common: Weight = "common"
+    positions: list[Position] = Field(min_length=1, max_length=30)
+
+
+# Parts and service -----------------------------------------------------------------------------------------------------
+
+
+class SlotType(Record):
+    """`parts/<slot type>/slot-type.yaml`: what parts of this type have in common, and the traits that tell them apart."""
+
+    traits: dict[Id, Trait] = {}
+
+
+class Part(Record):
+    """A component that sits in a slot."""
+
+    maker: Annotated[str, Ref("maker")] | None = None
+    made: WrittenYears | None = None
+    how_common: Weight = Field("common", description="among the replacements found in the slots it fits")
+    shows: Facts = {}
+    fits: dict[Annotated[str, Ref("family")], list[str]] = Field({}, description="family, and the slots there")
+    reproduction_of: Annotated[str, Ref("part")] | None = None
+    tell: Text | None = Field(None, description="how to tell it from what it copies or resembles")
+    cost: float | None = Field(None, ge=0, description="of a replacement, in the knowledge base's currency")
+    minutes: float | None = Field(None, ge=0, le=10_000, description="to replace it")
+
+
+class Procedure(Record):
+    """Steps of service work."""
+
+    serves: list[Annotated[str, Ref("slot type")]] = []
+    symptom: Text | None = None
+    tools: list[Text] = []
+    consumables: list[Text] = []
+    hazards: list[Hazard] = []
+    minutes: float = Field(gt=0, le=10_000)
+    steps: list[Text] = Field(min_length=1)
+
+
+# What was seen and paid ------------------------------------------------------------------------------------------------
+
+
+class Verdict(Strict):
+    """What an examined unit turned out to be."""
+
+    variant: Annotated[str, Ref("variant")] | None = Field(None, description="none: not in the record")
+    set: Annotated[str, Ref("set")] | None = None
+    position: int | None = Field(None, ge=1, le=30)
+    swapped: list[str] = Field([], description="slots whose part is not the one it left the factory with")
+
+
+class Sighting(Strict):
+    """One examined unit."""
+
+    name: Text | None = None
+    seen: Date
+    by: Text
+    label: Text | None = Field(None, description="what the seller called it")
+    views: list[str] | None = None
+    answers: dict[str, WrittenAnswer] = Field(min_length=1)
+    verdict: Verdict
+    grade: float | None = Field(None, ge=1, le=10)
+    evidence: list[Text] = []
+    sources: Citations = {}
+    exception: Text | None = Field(None, description="why the answers alone do not lead to the verdict")
+    note: Text | None = None
+
+
+class Sale(Strict):
+    """One dated price: a row of `sales/<year>.csv`."""
+
+    date: Date
+    variant: Annotated[str, Ref("variant")] | None = None
+    set: Annotated[str, Ref("set")] | None = None
+    price: float = Field(ge=0)
+    shipping: float | None = Field(None, ge=0)
+    grade: float | None = Field(None, ge=1, le=10)
+    complete: Share | None = Field(None, description="1: nothing missing")
+    place: Text | None = None
+    note: Text | None = None
+
+
+class AnswersFile(Strict):
+    """What `identify --answers` reads."""
+
+    family: Annotated[str, Ref("family")] | None = None
+    views: list[str] | None = None
+    answers: dict[str, WrittenAnswer] = {}

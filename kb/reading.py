@@ -1,0 +1,121 @@
+"""An answer as written, read against the trait or slot it answers: what exactly does it say was seen?"""
+
+import math
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from .findings import Kind, Unreadable, listed, nearest, quoted
+from .models import Trait
+from .values import Answer, Measure, read_measure
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One of these states; none of them when empty (the unit shows something nobody recorded)."""
+
+    states: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value in the trait's unit; `plus_minus` is the reading's own uncertainty, one standard deviation."""
+
+    value: float
+    plus_minus: float
+
+
+@dataclass(frozen=True)
+class Between:
+    """A value between two bounds in the trait's unit, either of which may be infinite."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A marking as far as it can be read; `?` stands for one character that cannot."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Gone:
+    """The part is missing."""
+
+
+@dataclass(frozen=True)
+class CannotTell:
+    """Looked, and could not judge."""
+
+
+Reading = Seen | Measured | Between | Typed | Gone | CannotTell
+
+
+def read_reading(answer: Answer, trait: Trait) -> Reading:
+    """What the answer says of the trait. Raises Unreadable."""
+    if answer.is_ == "missing":
+        return Gone()
+    if answer.is_ == "cannot-tell":
+        return CannotTell()
+    if trait.measured:
+        return _measured(answer, trait)
+    if trait.marking:
+        return _marking(answer)
+    return Seen(_states(answer, trait.states or {}, "state"))
+
+
+def read_part(answer: Answer, parts: Collection[str]) -> Reading:
+    """What an answer to a bare slot says: which of the parts that fit it is there. Raises Unreadable."""
+    if answer.is_ == "missing":
+        return Seen(frozenset({"none"}))
+    if answer.is_ == "cannot-tell":
+        return CannotTell()
+    return Seen(_states(answer, [*parts, "none", "unlisted"], "part"))
+
+
+def _states(answer: Answer, states: Collection[str], noun: str) -> frozenset[str]:
+    named = [answer.is_] if answer.is_ is not None else (answer.not_ or answer.one_of)
+    if named is None:
+        raise Unreadable("a bound", f"one of the {noun}s {listed(states)}")
+    for state in named:
+        if state not in states:
+            expected = f"one of the {noun}s {listed(states)}"
+            raise Unreadable(quoted(state), expected, nearest(state, states), Kind.UNKNOWN_STATE)
+    return frozenset(states) - frozenset(named) if answer.not_ else frozenset(named)
+
+
+def _measured(answer: Answer, trait: Trait) -> Reading:
+    unit = trait.measured.unit if trait.measured else ""
+    if answer.is_ is not None:
+        found = in_unit(answer.is_, unit)
+        return Measured(found.value, found.plus_minus or 0.0)
+    if answer.more_than is None and answer.less_than is None:
+        raise Unreadable("states", f"a measured value such as {example(unit)}")
+    low = in_unit(answer.more_than, unit).value if answer.more_than is not None else -math.inf
+    high = in_unit(answer.less_than, unit).value if answer.less_than is not None else math.inf
+    if low >= high:
+        raise Unreadable(f"more than {low:g} and less than {high:g}", "bounds with room between them")
+    return Between(low, high)
+
+
+def _marking(answer: Answer) -> Typed:
+    if answer.is_ is None or not answer.is_.strip():
+        raise Unreadable("choices or bounds", "the text that can be read, with ? for each character that cannot")
+    return Typed(answer.is_.strip())
+
+
+def in_unit(written: str, unit: str) -> Measure:
+    """A measured value in the trait's unit. Raises Unreadable."""
+    measure = read_measure(written)
+    if measure is None:
+        raise Unreadable(quoted(written), f"a measured value such as {example(unit)}")
+    try:
+        return measure.to(unit)
+    except ValueError:
+        raise Unreadable(quoted(written), f"a value in {unit or 'no unit'}") from None
+
+
+def example(unit: str) -> str:
+    """How a measured value is written."""
+    return f"4.8 +- 0.3 {unit}".strip()

@@ -1,0 +1,158 @@
+"""What a record says once everything it leans on is counted in: inherited facts, defaults, and the numbers of words."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from .load import Entries
+from .models import Slot, Trait, Variant, View
+from .values import Citations, Fact, Years
+
+#: The slots every unit has: its molded or cast body, and the paint and lettering on it.
+OWN_SLOTS = {
+    "body": Slot(name="Body", fastened="molded"),
+    "finish": Slot(name="Finish", fastened="painted"),
+}
+
+
+@dataclass(frozen=True)
+class Stated:
+    """A variant with everything it inherits: from its family, livery and kind, then along `like`, then its own words."""
+
+    id: str
+    family: str
+    name: str
+    about: str | None
+    sources: Citations
+    verified: str | None
+    kind: str | None
+    livery: str | None
+    catalog_number: str | None
+    batch: int | None
+    made: Years | None
+    how_common: str | float | None
+    sold_alone: str | float | None
+    shows: Mapping[str, Fact]
+    fitted: Mapping[str, Fact]
+
+
+def lineage(entries: Entries, variant: str) -> list[Variant]:
+    """The variant, the one it is like, and so on; a cycle or a dangling `like` ends the row."""
+    row: list[Variant] = []
+    seen: set[str] = set()
+    while variant in entries.variants and variant not in seen:
+        seen.add(variant)
+        row.append(entries.variants[variant])
+        variant = row[-1].like or ""
+    return row
+
+
+def stated(entries: Entries, variant: str) -> Stated:
+    """The variant as a reader should see it; facts that are `unknown` are left out. `variant` must exist."""
+    row = lineage(entries, variant)
+
+    def first(name: str) -> object:
+        return next((value for value in (getattr(one, name) for one in row) if value is not None), None)
+
+    family_id = entries.family_of(variant)
+    family = entries.families.get(family_id)
+    kind, livery = first("kind"), first("livery")
+    shows: dict[str, Fact] = dict(family.shows) if family else {}
+    fitted: dict[str, Fact] = {}
+    if isinstance(livery, str) and livery in entries.liveries:
+        shows |= entries.liveries[livery].shows
+    if family and isinstance(kind, str) and kind in family.kinds:
+        shows |= family.kinds[kind].shows
+        fitted |= family.kinds[kind].fitted
+    for one in reversed(row):
+        shows |= one.shows
+        fitted |= one.fitted
+    own = row[0]
+    return Stated(
+        id=variant,
+        family=family_id,
+        name=own.name or variant,
+        about=own.about,
+        sources=own.sources,
+        verified=own.verified,
+        shows={trait: fact for trait, fact in shows.items() if not fact.unknown},
+        fitted={slot: fact for slot, fact in fitted.items() if not fact.unknown},
+        **{name: first(name) for name in INHERITED},  # type: ignore[arg-type]
+    )
+
+
+INHERITED = ("kind", "livery", "catalog_number", "batch", "made", "how_common", "sold_alone")
+
+
+def living(entries: Entries) -> list[str]:
+    """The ids of all variants that are not signposts, in order."""
+    return sorted(ident for ident, variant in entries.variants.items() if not variant.signpost)
+
+
+def moved(entries: Entries, variant: str) -> list[str]:
+    """Where an id lives now: itself, what it moved to, or all it was split into."""
+    now, seen, found = [variant], set[str](), list[str]()
+    while now:
+        ident = now.pop(0)
+        record = entries.variants.get(ident)
+        if record is None or ident in seen:
+            continue
+        seen.add(ident)
+        if record.signpost:
+            now += [*([record.moved_to] if record.moved_to else []), *record.split_into]
+        else:
+            found.append(ident)
+    return found
+
+
+def slots_of(entries: Entries, family: str) -> dict[str, Slot]:
+    """The family's slots, with the body and the finish that every unit has."""
+    record = entries.families.get(family)
+    return OWN_SLOTS | (record.slots if record else {})
+
+
+def views_of(entries: Entries, family: str | None) -> dict[str, View]:
+    """The views of the knowledge base, with what the family says of its own."""
+    record = entries.families.get(family) if family else None
+    return entries.about.views | (record.views if record else {})
+
+
+def traits_of(entries: Entries, family: str) -> dict[str, Trait]:
+    """Every trait of a unit of the family, by the id an answer uses: common, the family's own, and `slot.trait` of parts."""
+    record = entries.families.get(family)
+    return entries.traits | (record.traits if record else {}) | dict(part_traits(entries, family))
+
+
+def part_traits(entries: Entries, family: str) -> Iterator[tuple[str, Trait]]:
+    """The traits read from a part where it sits, as `slot.trait`."""
+    for slot_id, slot in slots_of(entries, family).items():
+        slot_type = entries.slot_types.get(slot.type or "")
+        for trait_id, trait in (slot_type.traits if slot_type else {}).items():
+            yield f"{slot_id}.{trait_id}", trait.model_copy(update={"slot": slot_id})
+
+
+def parts_for(entries: Entries, family: str, slot: str) -> list[str]:
+    """The parts that fit a slot: those that say so, and those that some variant or set position has there."""
+    slot_type = slots_of(entries, family)[slot].type
+    fitting = {part for part, record in entries.parts.items() if slot in record.fits.get(family, [])}
+    record = entries.families.get(family)
+    facts = [kind.fitted.get(slot) for kind in (record.kinds.values() if record else [])]
+    facts += [one.fitted.get(slot) for ident, one in entries.variants.items() if entries.home["variant", ident] == family]
+    for ident, one in entries.sets.items():
+        if entries.home["set", ident] == family:
+            facts += [position.fitted.get(slot) for position in one.positions]
+    fitting |= {part for fact in facts if fact for part in fact.is_}
+    return sorted(part for part in fitting if part in entries.parts and entries.home["part", part] == slot_type)
+
+
+def number(words: Mapping[str, float], weight: str | float) -> float:
+    """The number of a word, or the number itself. Raises KeyError for a word the knowledge base does not have."""
+    return words[weight] if isinstance(weight, str) else weight
+
+
+def shares(words: Mapping[str, float], choices: Mapping[str, str | float]) -> dict[str, float]:
+    """The share of each choice. Several choices share the whole; a single one keeps its number, the rest is not recorded."""
+    numbers = {choice: number(words, weight) for choice, weight in choices.items()}
+    total = sum(numbers.values())
+    if len(numbers) == 1 or total == 0:
+        return numbers
+    return {choice: value / total for choice, value in numbers.items()}

@@ -1,0 +1,190 @@
+"""YAML text to plain values, with the line and column of each, within limits a hostile file cannot pass.
+
+A scalar stays the text that was written (`0421` is not a number yet); the models decide what it must be.
+"""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLStreamError
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+from ruamel.yaml.reader import ReaderError
+
+from .findings import BadInput, Finding, Kind, quoted
+
+MOST_BYTES = 1 << 20
+MOST_DEPTH = 20
+MOST_VALUES = 200_000
+#: Nesting the C composer survives with a wide margin; deeper text is refused before it is composed.
+SAFE_NESTING = 1_000
+
+Loc = Sequence[str | int]
+
+
+def read_bytes(path: Path, shown: str) -> bytes:
+    """The file's bytes. Raises BadInput when it cannot be read or is too large."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        problem = (error.strerror or "an error").lower()
+        raise BadInput([Finding(shown, 0, 0, Kind.UNREADABLE, problem, "a file that can be read")]) from None
+    if len(data) > MOST_BYTES:
+        raise BadInput([Finding(shown, 0, 0, Kind.LIMIT, "a file over 1 MiB", "at most 1 MiB; split it")])
+    return data
+
+
+def decode(data: bytes, shown: str) -> str:
+    """UTF-8 text. Raises BadInput that names the line of the first byte which is not."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        column = error.start - data.rfind(b"\n", 0, error.start)
+        found = f"the byte 0x{data[error.start]:02x}"
+        raise BadInput([Finding(shown, line, column, Kind.UNREADABLE, found, "UTF-8 text")]) from None
+
+
+def _nesting(text: str) -> int:
+    """An upper bound of how deep the text nests, without parsing it."""
+    indicators = " \t-?:"
+    indent = max((len(line) - len(line.lstrip(indicators)) for line in text.splitlines()), default=0)
+    return text.count("[") + text.count("{") + indent
+
+
+def compose(text: str, shown: str) -> Node | None:
+    """The node tree of one YAML document; None when it is empty. Raises BadInput."""
+    if _nesting(text) > SAFE_NESTING and _deepest(text) > SAFE_NESTING:
+        raise BadInput([Finding(shown, 0, 0, Kind.LIMIT, "very deep nesting", f"at most {MOST_DEPTH} levels")])
+    try:
+        return YAML(typ="safe", pure=False).compose(text)
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
+        problem = " ".join(str(part) for part in (error.context, error.problem) if part)
+        raise BadInput([Finding(shown, line, column, Kind.UNREADABLE, problem, "one YAML document")]) from None
+    except (ReaderError, YAMLStreamError):
+        raise BadInput([Finding(shown, *_control(text), Kind.UNREADABLE, "a control character", "printable text")]) from None
+
+
+def _control(text: str) -> tuple[int, int]:
+    """Line and column of the first character YAML does not allow; (0, 0) when there is none."""
+    for number, line in enumerate(text.split("\n"), 1):
+        for column, character in enumerate(line, 1):
+            if character != "\t" and (character < " " or character in "\x7f\ufffe\uffff" or "\ud800" <= character <= "\udfff"):
+                return number, column
+    return 0, 0
+
+
+def _deepest(text: str) -> int:
+    """How deep the text really nests, from its events (which need no recursion); 0 when it cannot be parsed."""
+    depth = deepest = 0
+    try:
+        for event in YAML(typ="safe", pure=False).parse(text):
+            name = type(event).__name__
+            depth += name in ("MappingStartEvent", "SequenceStartEvent")
+            depth -= name in ("MappingEndEvent", "SequenceEndEvent")
+            deepest = max(deepest, depth)
+            if deepest > SAFE_NESTING:
+                break
+    except (MarkedYAMLError, ReaderError, YAMLStreamError):
+        pass
+    return deepest
+
+
+class _Values:
+    """Turns nodes into plain values; collects the findings on the way."""
+
+    def __init__(self, shown: str) -> None:
+        self.shown = shown
+        self.findings: list[Finding] = []
+        self.left = MOST_VALUES
+
+    def _say(self, node: Node, kind: Kind, found: str, expected: str) -> None:
+        mark = node.start_mark
+        self.findings.append(Finding(self.shown, mark.line + 1, mark.column + 1, kind, found, expected))
+
+    def value(self, node: Node, depth: int = 0) -> Any:
+        self.left -= 1
+        if self.left == 0:
+            self._say(node, Kind.LIMIT, f"more than {MOST_VALUES:,} values", "fewer; mind what the aliases repeat")
+        if self.left <= 0:
+            return None
+        if depth > MOST_DEPTH:
+            self._say(node, Kind.LIMIT, f"more than {MOST_DEPTH} levels", f"at most {MOST_DEPTH} levels")
+            self.left = 0
+            return None
+        if isinstance(node, ScalarNode):
+            return self._scalar(node)
+        tag = str(node.tag)
+        if not tag.startswith("tag:yaml.org,2002:") or tag.rsplit(":", 1)[1] not in ("map", "seq"):
+            self._say(node, Kind.WRONG_VALUE, f"the tag {tag}", "a value without a tag")
+            return None
+        if isinstance(node, SequenceNode):
+            return [self.value(item, depth + 1) for item in node.value]
+        return self._mapping(node, depth)
+
+    def _scalar(self, node: ScalarNode) -> str | None:
+        tag = str(node.tag)
+        if not tag.startswith("tag:yaml.org,2002:"):
+            self._say(node, Kind.WRONG_VALUE, f"the tag {tag}", "a value without a tag")
+            return None
+        plain = node.style is None
+        return None if plain and node.value in ("", "~", "null", "Null", "NULL") else str(node.value)
+
+    def _mapping(self, node: MappingNode, depth: int) -> dict[str, Any]:
+        values: dict[str, Any] = {}
+        first: dict[str, int] = {}
+        for key_node, value_node in node.value:
+            key = self.value(key_node, depth + 1)
+            if not isinstance(key, str):
+                self._say(key_node, Kind.WRONG_VALUE, f"{quoted(key)} as a key", "a text as a key")
+                continue
+            if key in first:
+                self._say(key_node, Kind.DUPLICATE, f'the key "{key}" again', f"it once; it is on line {first[key]} already")
+                continue
+            first[key] = key_node.start_mark.line + 1
+            values[key] = self.value(value_node, depth + 1)
+        return values
+
+
+def read(text: str, shown: str) -> Any:
+    """Plain values of a document: dict, list, str, None. Raises BadInput with every finding."""
+    node = compose(text, shown)
+    if node is None:
+        return None
+    values = _Values(shown)
+    plain = values.value(node)
+    if values.findings:
+        raise BadInput(values.findings)
+    return plain
+
+
+class Places:
+    """Finds the line and column of a value by its path in the document; composes the text only when asked."""
+
+    def __init__(self, text: str, shown: str) -> None:
+        self.shown = shown
+        self._node = compose(text, shown)
+
+    def at(self, loc: Loc, key: bool = False) -> tuple[int, int]:
+        """1-based line and column of the value at `loc` (with `key`: of its key); of the deepest part of `loc` that exists."""
+        node = mark_node = self._node
+        for number, step in enumerate(loc, 1):
+            found = next(_children(node, step), None)
+            if found is not None:
+                key_node, node = found
+                mark_node = key_node if key and number == len(loc) else node
+        if mark_node is None:
+            return 1, 1
+        return mark_node.start_mark.line + 1, mark_node.start_mark.column + 1
+
+
+def _children(node: Node | None, step: str | int) -> Iterator[tuple[Node, Node]]:
+    """(key node or item, value node) of the child called `step`."""
+    if isinstance(node, MappingNode):
+        yield from ((key, value) for key, value in node.value if isinstance(key, ScalarNode) and key.value == str(step))
+    elif isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
+        yield node.value[step], node.value[step]
