@@ -1,0 +1,1 @@
+"""The commands; no logic of their own."""

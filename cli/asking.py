@@ -27,7 +27,9 @@ COMMANDS = {
     "h": "change",
     "x": "stop",
 }
-LEGEND = "y yes   n no   c cannot tell   m missing   s show all states\nw why   b back  h change        x stop      or  trait: what you see"
+LEGEND = """\
+y yes   n no   c cannot tell   m missing   s show all states
+w why   b back  h change        x stop      or  trait: what you see"""
 
 
 @dataclass
@@ -130,9 +132,11 @@ class Asking:
     # Answers -----------------------------------------------------------------------------------------------------------
 
     def answer(self, question: Question, yes: bool) -> bool:
+        """Takes yes or no."""
         return self.reading(question.trait, answer_to(self.session, question, yes))
 
     def reading(self, trait: int, reading: Reading) -> bool:
+        """Takes what was seen."""
         self.session = self.session.answer(trait, reading)
         return True
 
@@ -194,6 +198,7 @@ class Asking:
     # Going back --------------------------------------------------------------------------------------------------------
 
     def back(self) -> bool:
+        """Takes the last answer back."""
         if not self.session.given:
             click.echo("   This is the first question.")
             return False
@@ -218,14 +223,14 @@ class Asking:
         return True
 
     def stop(self) -> bool:
+        """Ends the conversation."""
         self.done = True
         return True
 
     def why(self, proposal: Proposal) -> bool:
         """What the question is worth, and what each answer would leave."""
-        click.echo(
-            f"   It is worth {proposal.bits:.2f} bits for an effort of {proposal.effort:g}; nothing else is worth more for its effort."
-        )
+        worth = f"{proposal.bits:.2f} bits for an effort of {proposal.effort:g}"
+        click.echo(f"   It is worth {worth}; nothing else is worth more for its effort.")
         for yes in (True, False):
             after = self.session.answer(proposal.question.trait, answer_to(self.session, proposal.question, yes))
             click.echo(f"   {'Yes' if yes else 'No'}: {lower_first(screen.standing(after, self.words))}")

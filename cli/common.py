@@ -4,7 +4,6 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, NoReturn
@@ -53,15 +52,18 @@ def under(root: Path, findings: Iterable[Finding]) -> Iterator[Finding]:
     return (replace(finding, path=str(root / finding.path)) for finding in findings)
 
 
-@contextmanager
-def problems_said() -> Iterator[None]:
+class problems_said:  # noqa: N801 (reads as a clause of `with`)
     """Turns bad input into lines on standard error and exit status 2."""
-    try:
-        yield
-    except BadInput as error:
-        for finding in error.findings:
-            click.echo(str(finding), err=True)
-        sys.exit(BAD_INPUT)
+
+    def __enter__(self) -> None:
+        """Nothing to prepare."""
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        """Says the findings, if the block ended with some."""
+        if isinstance(error, BadInput):
+            for finding in error.findings:
+                click.echo(str(finding), err=True)
+            sys.exit(BAD_INPUT)
 
 
 def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:

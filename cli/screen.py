@@ -33,7 +33,7 @@ def percent(chance: float) -> str:
 
 def lines(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     """The whole report."""
-    yield from _verdict(session, words, found)
+    yield from _verdict(session, found)
     yield from _origin(words, found)
     yield from _parts(session, words, found)
     yield from _evidence(session, words, found)
@@ -62,7 +62,7 @@ def row(name: str, chance: str, rest: str = "") -> str:
     return f"  {shown:<{room}} {chance:>7}  {rest}".rstrip()
 
 
-def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
+def _verdict(session: Session, found: dict[str, Any]) -> Iterator[str]:
     variants = found["variants"]
     level = confidence([one["probability"] for one in variants], session.compiled.settled)
     apart = found["cannot_be_told_apart"]

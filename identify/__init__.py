@@ -1,0 +1,1 @@
+"""What is this: compiling entries to arrays, belief, the next question."""

@@ -72,10 +72,12 @@ class Trait:
 
     @property
     def measured(self) -> bool:
+        """Whether one measures it."""
         return not self.states
 
     @property
     def can_be_missing(self) -> bool:
+        """Whether the part that shows it can be gone."""
         return bool(self.states) and self.states[-1] == MISSING
 
 
@@ -104,6 +106,7 @@ class Compiled:
 
     @property
     def candidates(self) -> int:
+        """How many candidates there are."""
         return len(self.prior)
 
     def trait(self, ident: str, family: str | None = None) -> int:

@@ -140,9 +140,6 @@ def blended(trait: Trait, rows: Floats) -> Floats:
     return filled
 
 
-_erf = np.frompyfunc(math.erf, 1, 1)
-
-
 def normal_cdf(z: Floats) -> Floats:
     """The standard normal distribution function; keeps nan."""
-    return np.asarray(0.5 * (1.0 + _erf(np.asarray(z) / SQRT2).astype(float)))
+    return np.array([0.5 * (1.0 + math.erf(one / SQRT2)) for one in z.tolist()])

@@ -60,13 +60,14 @@ def slots(session: Session) -> list[dict[str, Any]]:
             continue
         fitted: list[dict[str, Any]] = []
         if slot.parts:
-            chances = weight @ parts_now(slot, rows, factor)
+            chances: Floats = weight @ parts_now(slot, rows, factor)
             fitted = [
-                {"part": slot.parts[r], "probability": _share(chances[r])}
+                {"part": slot.parts[r], "probability": _share(float(chances[r]))}
                 for r in np.argsort(-chances, kind="stable")
                 if chances[r] >= LISTED
             ]
-        found.append({"slot": slot.id, "swapped": _share(weight @ swapped(slot, rows, factor)), "fitted": fitted})
+        changed = float(weight @ swapped(slot, rows, factor))
+        found.append({"slot": slot.id, "swapped": _share(changed), "fitted": fitted})
     return found
 
 

@@ -37,6 +37,7 @@ class Proposal:
 
     @property
     def value(self) -> float:
+        """Bits for a unit of effort."""
         return self.bits / self.effort
 
 

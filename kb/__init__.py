@@ -1,0 +1,1 @@
+"""What is known: models, loading, checking, resolving."""

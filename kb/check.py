@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import UnionType
-from typing import Annotated, Any, Union, get_args, get_origin
+from typing import Annotated, Any, Union, cast, get_args, get_origin
 
 from pydantic import BaseModel
 
@@ -40,8 +40,9 @@ class _Checker:
                         yield from self.reference(kind, ident, loc, ref, value)
         yield from self.traits()
         yield from self.families()
-        for ident, livery in entries.liveries.items():
-            yield from self.facts("livery", ident, ("shows",), livery.shows, entries.traits)
+        if "trait" not in entries.lost:
+            for ident, livery in entries.liveries.items():
+                yield from self.facts("livery", ident, ("shows",), livery.shows, entries.traits)
         for ident, variant in entries.variants.items():
             yield from self.variant(ident, variant)
         for ident, one in entries.sets.items():
@@ -74,15 +75,22 @@ class _Checker:
         return [ident for one, ident in self.entries.places if one == kind]
 
     def reference(self, kind: str, ident: str, loc: Loc, ref: Ref, value: str) -> Iterator[Finding]:
-        if (ref.kind, value) not in self.entries.places:
+        if (ref.kind, value) not in self.entries.places and ref.kind not in self.entries.lost:
             near = nearest(value, self.names(ref.kind))
             yield self.say(kind, ident, loc, Kind.DANGLING, quoted(value), f"the id of a {ref.kind}", near, key=True)
 
     def word(self, kind: str, ident: str, loc: Loc, scale: str, weight: Weight | str | None) -> Iterator[Finding]:
         words: Mapping[str, float] = getattr(self.entries.about, scale)
-        if isinstance(weight, str) and weight not in words:
+        if isinstance(weight, str) and weight not in words and "knowledge base" not in self.entries.lost:
             expected = f"a word of {scale}: {listed(words)}"
             yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(weight), expected, nearest(weight, words))
+
+    def whole(self, family: str) -> bool:
+        """Whether everything that the facts of a family lean on could be read."""
+        leaned_on = {"trait", "slot type", "part", "knowledge base"}
+        types = {slot.type for slot in slots_of(self.entries, family).values() if slot.type}
+        unread = [one for one in types if ("slot type", one) in self.entries.places and one not in self.entries.slot_types]
+        return family in self.entries.families and not self.entries.lost & leaned_on and not unread
 
     # Traits and families -----------------------------------------------------------------------------------------------
 
@@ -125,7 +133,7 @@ class _Checker:
 
     def view(self, kind: str, ident: str, loc: Loc, view: str, family: str | None) -> Iterator[Finding]:
         views = views_of(self.entries, family)
-        if view not in views:
+        if view not in views and "knowledge base" not in self.entries.lost:
             yield self.say(
                 kind, ident, [*loc, "view"], Kind.DANGLING, quoted(view), f"a view: {listed(views)}", nearest(view, views)
             )
@@ -152,9 +160,10 @@ class _Checker:
                 if other != slot.type:
                     expected = f'the type "{other}", as in the family {home}'
                     yield self.say("family", ident, [*loc, "type"], Kind.WRONG_VALUE, quoted(slot.type), expected)
-            yield from self.facts("family", ident, ("shows",), family.shows, self.shown(ident))
             yield from self.word("family", ident, ["how_common"], "scarcity", family.how_common)
-            for name, kind in family.kinds.items():
+            if self.whole(ident):
+                yield from self.facts("family", ident, ("shows",), family.shows, self.shown(ident))
+            for name, kind in family.kinds.items() if self.whole(ident) else ():
                 yield from self.facts("family", ident, ("kinds", name, "shows"), kind.shows, self.shown(ident))
                 yield from self.fitted("family", ident, ("kinds", name, "fitted"), kind.fitted, ident)
             for name, spot in family.damage.items():
@@ -260,12 +269,19 @@ class _Checker:
         kind = stated(self.entries, ident).kind
         if variant.kind is not None:
             yield from self.kind("variant", ident, ("kind",), variant.kind, family)
-        elif kind is None and kinds:
+        elif kind is None and kinds and variant.like in (None, *self.entries.variants):
             yield self.say("variant", ident, (), Kind.MISSING_KEY, 'no key "kind"', f'the key "kind": {listed(kinds)}')
         yield from self.word("variant", ident, ("how_common",), "scarcity", variant.how_common)
         yield from self.word("variant", ident, ("sold_alone",), "scarcity", variant.sold_alone)
-        yield from self.facts("variant", ident, ("shows",), variant.shows, self.shown(family))
-        yield from self.fitted("variant", ident, ("fitted",), variant.fitted, family)
+        if self.whole(family):
+            yield from self.facts("variant", ident, ("shows",), variant.shows, self.shown(family))
+            yield from self.fitted("variant", ident, ("fitted",), variant.fitted, family)
+            slots = slots_of(self.entries, family)
+            for name, fact in variant.fitted.items():
+                having = slots[name].kinds if name in slots else None
+                if having is not None and kind is not None and kind not in having and set(fact.is_) - {"none", "unknown"}:
+                    expected = f"a slot that a {kind} has; only {listed(having)} has it"
+                    yield self.say("variant", ident, ("fitted", name), Kind.WRONG_VALUE, quoted(name), expected, key=True)
 
     def set(self, ident: str, one: Set) -> Iterator[Finding]:
         yield from self.word("set", ident, ("how_common",), "scarcity", one.how_common)
@@ -274,14 +290,14 @@ class _Checker:
             for variant, weight in position.variants.items():
                 yield from self.word("set", ident, [*loc, "variants", variant], "frequencies", weight)
             homes = {self.entries.home["variant", v] for v in position.variants if ("variant", v) in self.entries.home}
-            for family in sorted(homes):
+            for family in sorted(filter(self.whole, homes)):
                 yield from self.fitted("set", ident, [*loc, "fitted"], position.fitted, family)
 
     def parts(self) -> Iterator[Finding]:
         for ident, part in self.entries.parts.items():
             slot_type = self.entries.home["part", ident]
-            traits = self.entries.slot_types[slot_type].traits if slot_type in self.entries.slot_types else {}
-            yield from self.facts("part", ident, ("shows",), part.shows, traits)
+            if slot_type in self.entries.slot_types:
+                yield from self.facts("part", ident, ("shows",), part.shows, self.entries.slot_types[slot_type].traits)
             yield from self.word("part", ident, ("how_common",), "scarcity", part.how_common)
             for family, slots in part.fits.items():
                 if family not in self.entries.families:
@@ -309,7 +325,7 @@ class _Checker:
     def sighting(self, ident: str, sighting: Sighting) -> Iterator[Finding]:
         family = self.entries.home["sighting", ident]
         verdict = sighting.verdict
-        if family not in self.entries.families:
+        if not self.whole(family):
             return
         views = views_of(self.entries, family)
         for index, view in enumerate(sighting.views or []):
@@ -371,10 +387,10 @@ def _references(value: Any, annotation: Any, mark: Ref | None) -> Iterator[tuple
             yield from references(value)
     elif isinstance(value, dict) and get_origin(annotation) is dict:
         key_type, value_type = get_args(annotation)
-        for key, inner in value.items():
+        for key, inner in cast("dict[str, Any]", value).items():
             yield from (([key, *loc], ref, found) for loc, ref, found in _references(key, key_type, None))
             yield from (([key, *loc], ref, found) for loc, ref, found in _references(inner, value_type, None))
     elif isinstance(value, list) and get_origin(annotation) is list:
         (item_type,) = get_args(annotation)
-        for index, inner in enumerate(value):
+        for index, inner in enumerate(cast("list[Any]", value)):
             yield from (([index, *loc], ref, found) for loc, ref, found in _references(inner, item_type, None))

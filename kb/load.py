@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from pydantic import BaseModel
 
@@ -69,7 +69,10 @@ class Place(NamedTuple):
 
 @dataclass
 class Entries:
-    """All records by kind and id, and where each stands. `home` is the folder a record belongs to (family or slot type)."""
+    """All records by kind and id, and where each stands.
+
+    home: the folder a record belongs to (a family or a slot type).  lost: kinds of which some file could not be read at all.
+    """
 
     root: Path
     about: KnowledgeBase
@@ -87,6 +90,7 @@ class Entries:
     sales: dict[str, Sale] = field(default_factory=dict)
     places: dict[tuple[str, str], Place] = field(default_factory=dict)
     home: dict[tuple[str, str], str] = field(default_factory=dict)
+    lost: set[str] = field(default_factory=set)
 
     def of(self, kind: str) -> dict[str, Any]:
         """The records of one kind, by id."""
@@ -164,6 +168,17 @@ class _Loader:
                 self.document(rule, text, shown)
         except BadInput as error:
             self.findings += error.findings
+            self.lose(rule, shown)
+
+    def lose(self, rule: Rule, shown: str) -> None:
+        """Remembers what could not be read, so that nothing which leans on it is called wrong for that."""
+        steps = shown.split("/")
+        if rule.shape == "folder":
+            self.entries.places.setdefault((rule.kind, steps[1]), Place(shown, ()))
+        elif rule.shape == "records" and (rule.kind, steps[-1].removesuffix(".yaml")) in self.entries.places:
+            return
+        else:
+            self.entries.lost.add(rule.kind)
 
     def document(self, rule: Rule, text: str, shown: str) -> None:
         plain = read(text, shown)
@@ -174,31 +189,32 @@ class _Loader:
         elif rule.shape == "folder":
             self.record(rule, folder, plain, text, Place(shown, ()))
         elif rule.shape == "mapping":
-            if not isinstance(plain, dict | None):
+            if plain is not None and not isinstance(plain, dict):
                 self.say(text, Place(shown, ()), Kind.WRONG_VALUE, quoted(plain), f"a mapping from id to {rule.kind}")
+                self.entries.lost.add(rule.kind)
                 return
-            for ident, value in (plain or {}).items():
+            for ident, value in cast("dict[str, Any]", plain or {}).items():
                 self.record(rule, ident, value, text, Place(shown, (ident,)))
         elif isinstance(plain, list):
-            for index, value in enumerate(plain):
+            for index, value in enumerate(cast("list[Any]", plain)):
                 self.listed(rule, index, value, text, shown, folder)
         else:
-            own = {key: value for key, value in plain.items() if key != "id"} if isinstance(plain, dict) else plain
-            if isinstance(plain, dict) and plain.get("id", stem) != stem:
-                said = quoted(plain["id"])
+            ident, own = _apart(plain)
+            if ident not in (None, stem):
+                said = quoted(ident)
                 self.say(text, Place(shown, ("id",)), Kind.WRONG_VALUE, said, f'the id "{stem}", as the file is called', stem)
             self.record(rule, stem, own, text, Place(shown, ()), folder)
 
     def listed(self, rule: Rule, index: int, value: Any, text: str, shown: str, folder: str) -> None:
         """One record of a list in one file; it says its id itself."""
         place = Place(shown, (index,))
-        if not isinstance(value, dict) or not isinstance(value.get("id"), str):
+        ident, own = _apart(value)
+        if not isinstance(ident, str):
             kind = Kind.MISSING_KEY if isinstance(value, dict) else Kind.WRONG_VALUE
             found = 'no key "id"' if isinstance(value, dict) else quoted(value)
             self.say(text, place, kind, found, f'a {rule.kind} with the key "id", as in every list')
             return
-        own = {key: inner for key, inner in value.items() if key != "id"}
-        self.record(rule, value["id"], own, text, place, folder)
+        self.record(rule, ident, own, text, place, folder)
 
     def record(self, rule: Rule, ident: str, plain: Any, text: str, place: Place, folder: str = "") -> None:
         if not re.match(ID_PATTERN, ident) or len(ident) > 80:
@@ -228,7 +244,8 @@ class _Loader:
         rows = csv.reader(io.StringIO(text), strict=True)
         keys = keys_of(rule.model)
         try:
-            header = [cell.strip() for cell in next(rows, [])]
+            first: list[str] = next(rows, [])
+            header = [cell.strip() for cell in first]
             for column, name in enumerate(header, 1):
                 if name not in keys:
                     self.findings.append(Finding(shown, 1, column, Kind.UNKNOWN_KEY, f"the column {quoted(name)}", listed(keys)))
@@ -277,6 +294,14 @@ class _Loader:
     ) -> None:
         line, column = Places(text, place.path).at(place.loc, key=key)
         self.findings.append(Finding(place.path, line, column, kind, found, expected, near))
+
+
+def _apart(plain: Any) -> tuple[Any, Any]:
+    """The id a record says, and the record without it."""
+    if not isinstance(plain, dict):
+        return None, plain
+    own = cast("dict[str, Any]", plain)
+    return own.get("id"), {key: value for key, value in own.items() if key != "id"}
 
 
 def rule_for(shown: str) -> Rule | None:

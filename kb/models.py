@@ -4,11 +4,11 @@ This file is the one schema.  It drives loading, error messages, `tellmark schem
 Where a record lies in the folder is in `kb.load`; what must hold between records is in `kb.check`.
 """
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, cast
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
-from .values import Citations, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, wrong
+from .values import Citations, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, each, wrong
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -20,9 +20,9 @@ class Record(Strict):
     """What every record may carry."""
 
     name: Text
-    about: Text | None = Field(None, description="what a reader should know, in sentences (Markdown)")
+    about: Text | None = Field(default=None, description="what a reader should know, in sentences (Markdown)")
     sources: Citations = {}
-    verified: Date | None = Field(None, description="the day somebody last checked the whole record")
+    verified: Date | None = Field(default=None, description="the day somebody last checked the whole record")
 
 
 # The whole -------------------------------------------------------------------------------------------------------------
@@ -62,24 +62,24 @@ class KnowledgeBase(Strict):
     maintainers: list[Text] = []
     currency: Text = "USD"
     frequencies: dict[str, Share] = Field(
-        {"always": 1.0, "usual": 0.8, "sometimes": 0.2, "rarely": 0.04}, description="how often a state or part is found"
+        default={"always": 1.0, "usual": 0.8, "sometimes": 0.2, "rarely": 0.04}, description="how often a state or part is found"
     )
     scarcity: dict[str, Share] = Field(
-        {"common": 1.0, "uncommon": 0.4, "scarce": 0.15, "rare": 0.05, "never": 0.0},
+        default={"common": 1.0, "uncommon": 0.4, "scarce": 0.15, "rare": 0.05, "never": 0.0},
         description="how many there are; equal weights where nothing is said",
     )
     fastened: dict[str, Share] = Field(
-        {"molded": 0.0, "painted": 0.05, "riveted": 0.04, "clipped": 0.1, "screwed": 0.2},
+        default={"molded": 0.0, "painted": 0.05, "riveted": 0.04, "clipped": 0.1, "screwed": 0.2},
         description="how often a slot held like this is found changed",
     )
     mistakes: dict[str, Share] = Field(
-        {"plain": 0.01, "fair": 0.03, "tricky": 0.08}, description="how often a reading of a trait names another state"
+        default={"plain": 0.01, "fair": 0.03, "tricky": 0.08}, description="how often a reading of a trait names another state"
     )
     replaced: Replaced = Replaced(missing=0.2, unlisted=0.1)
-    not_in_the_record: float = Field(0.05, gt=0, lt=1, description="share of units that nobody has recorded yet")
-    blunders: float = Field(0.02, gt=0, lt=0.5, description="share of measured readings that are nowhere near")
-    settled: float = Field(0.95, gt=0.5, lt=1, description="stop asking when the leader has this much")
-    family_leads: float = Field(0.5, ge=0, lt=1, description="ask a family's own traits when it has this much")
+    not_in_the_record: float = Field(default=0.05, gt=0, lt=1, description="share of units that nobody has recorded yet")
+    blunders: float = Field(default=0.02, gt=0, lt=0.5, description="share of measured readings that are nowhere near")
+    settled: float = Field(default=0.95, gt=0.5, lt=1, description="stop asking when the leader has this much")
+    family_leads: float = Field(default=0.5, ge=0, lt=1, description="ask a family's own traits when it has this much")
     views: dict[Id, View] = {}
     hazards: dict[Hazard, Caution] = {}
 
@@ -89,8 +89,8 @@ class Source(Record):
 
     kind: Literal["catalog", "instructions", "advertisement", "book", "article", "notes", "unit", "interview", "web"]
     author: Text | None = None
-    year: int | None = Field(None, ge=1800, le=2100)
-    where: Text | None = Field(None, description="publisher, page, box or address")
+    year: int | None = Field(default=None, ge=1800, le=2100)
+    where: Text | None = Field(default=None, description="publisher, page, box or address")
 
 
 class Maker(Record):
@@ -115,9 +115,9 @@ class State(Strict):
     """One thing a trait can be, and the yes/no question for it."""
 
     name: Text
-    ask: Text | None = Field(None, description="a plain yes/no question; made from the names where not given")
+    ask: Text | None = Field(default=None, description="a plain yes/no question; made from the names where not given")
     about: Text | None = None
-    mistaken_for: list[str] = Field([], description="the states it is taken for when it is misread")
+    mistaken_for: list[str] = Field(default=[], description="the states it is taken for when it is misread")
 
 
 def read_state(written: Any) -> Any:
@@ -136,22 +136,22 @@ class Measured(Strict):
 class Marking(Strict):
     """A trait that one reads and types."""
 
-    worn: float = Field(0.05, gt=0, lt=0.5, description="chance that one character is misread or cannot be read")
+    worn: float = Field(default=0.05, gt=0, lt=0.5, description="chance that one character is misread or cannot be read")
 
 
 class Trait(Strict):
     """A feature one can look at: a choice among `states`, a `measured` value, or a `marking`."""
 
     name: Text
-    slot: Id = Field("body", description="the slot whose part shows it; a change of that part changes the trait")
+    slot: Id = Field(default="body", description="the slot whose part shows it; a change of that part changes the trait")
     view: Id
-    look: Text | None = Field(None, description="where to look")
-    ask: Text | None = Field(None, description="the question for a measured value, a marking, or a choice of all states")
+    look: Text | None = Field(default=None, description="where to look")
+    ask: Text | None = Field(default=None, description="the question for a measured value, a marking, or a choice of all states")
     mistakes: Weight = "fair"
     states: dict[Id, Annotated[State, BeforeValidator(read_state)]] | None = None
     measured: Measured | None = None
     marking: Marking | None = None
-    changes: Text | None = Field(None, description="what becomes of it when the part is swapped or the finish redone")
+    changes: Text | None = Field(default=None, description="what becomes of it when the part is swapped or the finish redone")
     about: Text | None = None
 
 
@@ -161,10 +161,10 @@ class Slot(Strict):
     name: Text
     type: Annotated[str, Ref("slot type")] | None = None
     fastened: str = "screwed"
-    swapped: Share | None = Field(None, description="how often it is found changed, where the fastening does not say it")
-    missing: Share | None = Field(None, description="share of the changed ones that are simply gone")
-    unlisted: Share | None = Field(None, description="share of the changed ones that hold a part nobody recorded")
-    kinds: list[str] | None = Field(None, description="the kinds that have this slot; all where not given")
+    swapped: Share | None = Field(default=None, description="how often it is found changed, where the fastening does not say it")
+    missing: Share | None = Field(default=None, description="share of the changed ones that are simply gone")
+    unlisted: Share | None = Field(default=None, description="share of the changed ones that hold a part nobody recorded")
+    kinds: list[str] | None = Field(default=None, description="the kinds that have this slot; all where not given")
 
 
 class Kind(Strict):
@@ -215,29 +215,27 @@ class Variant(Strict):
     kind: str | None = None
     livery: Annotated[str, Ref("livery")] | None = None
     catalog_number: Text | None = None
-    batch: int | None = Field(None, ge=1, le=99)
+    batch: int | None = Field(default=None, ge=1, le=99)
     made: WrittenYears | None = None
     how_common: Weight | None = None
-    sold_alone: Weight | None = Field(None, description="how common it is outside a set, in words of scarcity")
+    sold_alone: Weight | None = Field(default=None, description="how common it is outside a set, in words of scarcity")
     shows: Facts = {}
     fitted: Facts = {}
-    moved_to: Annotated[str, Ref("variant")] | None = Field(None, description="a signpost: this id now lives there")
-    split_into: list[Annotated[str, Ref("variant")]] = Field([], description="a signpost: this id became several")
+    moved_to: Annotated[str, Ref("variant")] | None = Field(default=None, description="a signpost: this id now lives there")
+    split_into: list[Annotated[str, Ref("variant")]] = Field(default=[], description="a signpost: this id became several")
 
     @property
     def signpost(self) -> bool:
+        """Whether the id is kept only to lead somewhere else."""
         return bool(self.moved_to or self.split_into)
 
 
 def read_variants(written: Any) -> Any:
     """{variant: weight} from one id, a list of ids, or the mapping itself."""
-    if isinstance(written, str):
-        return {written: 1.0}
-    if isinstance(written, list) and written and all(isinstance(one, str) for one in written):
-        return dict.fromkeys(written, 1.0)
-    if not isinstance(written, dict) or not written:
+    variants = each(written, 1.0)
+    if not isinstance(variants, dict) or not variants:
         raise wrong("a variant, a list of variants, or variants with how often each")
-    return written
+    return cast("Any", variants)
 
 
 class Position(Strict):
@@ -271,13 +269,13 @@ class Part(Record):
 
     maker: Annotated[str, Ref("maker")] | None = None
     made: WrittenYears | None = None
-    how_common: Weight = Field("common", description="among the replacements found in the slots it fits")
+    how_common: Weight = Field(default="common", description="among the replacements found in the slots it fits")
     shows: Facts = {}
-    fits: dict[Annotated[str, Ref("family")], list[str]] = Field({}, description="family, and the slots there")
+    fits: dict[Annotated[str, Ref("family")], list[str]] = Field(default={}, description="family, and the slots there")
     reproduction_of: Annotated[str, Ref("part")] | None = None
-    tell: Text | None = Field(None, description="how to tell it from what it copies or resembles")
-    cost: float | None = Field(None, ge=0, description="of a replacement, in the knowledge base's currency")
-    minutes: float | None = Field(None, ge=0, le=10_000, description="to replace it")
+    tell: Text | None = Field(default=None, description="how to tell it from what it copies or resembles")
+    cost: float | None = Field(default=None, ge=0, description="of a replacement, in the knowledge base's currency")
+    minutes: float | None = Field(default=None, ge=0, le=10_000, description="to replace it")
 
 
 class Procedure(Record):
@@ -298,10 +296,10 @@ class Procedure(Record):
 class Verdict(Strict):
     """What an examined unit turned out to be."""
 
-    variant: Annotated[str, Ref("variant")] | None = Field(None, description="none: not in the record")
+    variant: Annotated[str, Ref("variant")] | None = Field(default=None, description="none: not in the record")
     set: Annotated[str, Ref("set")] | None = None
-    position: int | None = Field(None, ge=1, le=30)
-    swapped: list[str] = Field([], description="slots whose part is not the one it left the factory with")
+    position: int | None = Field(default=None, ge=1, le=30)
+    swapped: list[str] = Field(default=[], description="slots whose part is not the one it left the factory with")
 
 
 class Sighting(Strict):
@@ -310,14 +308,14 @@ class Sighting(Strict):
     name: Text | None = None
     seen: Date
     by: Text
-    label: Text | None = Field(None, description="what the seller called it")
+    label: Text | None = Field(default=None, description="what the seller called it")
     views: list[str] | None = None
     answers: dict[str, WrittenAnswer] = Field(min_length=1)
     verdict: Verdict
-    grade: float | None = Field(None, ge=1, le=10)
+    grade: float | None = Field(default=None, ge=1, le=10)
     evidence: list[Text] = []
     sources: Citations = {}
-    exception: Text | None = Field(None, description="why the answers alone do not lead to the verdict")
+    exception: Text | None = Field(default=None, description="why the answers alone do not lead to the verdict")
     note: Text | None = None
 
 
@@ -328,9 +326,9 @@ class Sale(Strict):
     variant: Annotated[str, Ref("variant")] | None = None
     set: Annotated[str, Ref("set")] | None = None
     price: float = Field(ge=0)
-    shipping: float | None = Field(None, ge=0)
-    grade: float | None = Field(None, ge=1, le=10)
-    complete: Share | None = Field(None, description="1: nothing missing")
+    shipping: float | None = Field(default=None, ge=0)
+    grade: float | None = Field(default=None, ge=1, le=10)
+    complete: Share | None = Field(default=None, description="1: nothing missing")
     place: Text | None = None
     note: Text | None = None
 

@@ -135,7 +135,7 @@ def parts_for(entries: Entries, family: str, slot: str) -> list[str]:
     slot_type = slots_of(entries, family)[slot].type
     fitting = {part for part, record in entries.parts.items() if slot in record.fits.get(family, [])}
     record = entries.families.get(family)
-    facts = [kind.fitted.get(slot) for kind in (record.kinds.values() if record else [])]
+    facts: list[Fact | None] = [kind.fitted.get(slot) for kind in record.kinds.values()] if record else []
     facts += [one.fitted.get(slot) for ident, one in entries.variants.items() if entries.home["variant", ident] == family]
     for ident, one in entries.sets.items():
         if entries.home["set", ident] == family:

@@ -6,7 +6,7 @@ Each is written the way a collector would write it, and read here once.  A reade
 
 import re
 from fractions import Fraction
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple, cast
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, StringConstraints, WithJsonSchema
 from pydantic_core import PydanticCustomError
@@ -153,13 +153,20 @@ Weight = Annotated[
 Support = Literal["proves", "supports", "suggests", "doubts", "contradicts"]
 
 
+def each(written: Any, value: Any) -> Any:
+    """{name: value} from one name or a list of names; anything else as it is."""
+    if isinstance(written, str):
+        return {written: value}
+    if isinstance(written, list):
+        names = cast("list[Any]", written)
+        if names and all(isinstance(name, str) for name in names):
+            return dict.fromkeys(names, value)
+    return cast("Any", written)
+
+
 def read_citations(written: Any) -> Any:
     """{source: support} from a list of sources (each supports) or from the mapping itself."""
-    if isinstance(written, str):
-        return {written: "supports"}
-    if isinstance(written, list) and all(isinstance(source, str) for source in written):
-        return dict.fromkeys(written, "supports")
-    return written
+    return {} if written == [] else each(written, "supports")
 
 
 Citations = Annotated[dict[Annotated[str, Ref("source")], Support], BeforeValidator(read_citations)]
@@ -180,29 +187,25 @@ class Fact(Strict):
 
     is_: dict[str, Weight] = Field(alias="is", description="what may be seen there, each with how often")
     sources: Citations = {}
-    verified: str | None = Field(None, pattern=r"^\d{4}-\d\d-\d\d$", description="the day it was last checked")
+    verified: str | None = Field(default=None, pattern=r"^\d{4}-\d\d-\d\d$", description="the day it was last checked")
     note: str | None = None
 
     @property
     def unknown(self) -> bool:
+        """Whether the entry says that nobody recorded it, which takes back what it would inherit."""
         return "unknown" in self.is_
 
 
 def read_fact(written: Any) -> Any:
     """The long form of a fact from any of its short ones."""
-
-    def choices(value: Any) -> Any:
-        if isinstance(value, list) and value and all(isinstance(choice, str) for choice in value):
-            return dict.fromkeys(value, 1.0)
-        return {value: 1.0} if isinstance(value, str) else value
-
     if isinstance(written, Fact):
         return written
     if written is None or written == {} or written == []:
         raise wrong("a state, a measured value, a part, or choices with how often each")
     if isinstance(written, dict) and "is" in written:
-        return {**written, "is": choices(written["is"])}
-    return {"is": choices(written)}
+        long = cast("dict[str, Any]", written)
+        return {**long, "is": each(long["is"], 1.0)}
+    return {"is": each(written, 1.0)}
 
 
 WrittenFact = Annotated[Fact, BeforeValidator(read_fact)]
@@ -218,8 +221,8 @@ class Answer(Strict):
     or a measured value's bounds `more_than` and `less_than`.
     """
 
-    is_: str | None = Field(None, alias="is")
-    not_: list[str] | None = Field(None, alias="not")
+    is_: str | None = Field(default=None, alias="is")
+    not_: list[str] | None = Field(default=None, alias="not")
     one_of: list[str] | None = None
     more_than: str | None = None
     less_than: str | None = None
@@ -228,7 +231,7 @@ class Answer(Strict):
         """As short as an answers file would have it."""
         if self.is_ is not None:
             return self.is_
-        return {key: value for key, value in self.model_dump(exclude_none=True).items()}
+        return self.model_dump(exclude_none=True)
 
     def __str__(self) -> str:
         if self.is_ is not None:
@@ -257,7 +260,10 @@ def read_answer(written: Any) -> Any:
         return {"is": written}
     if not isinstance(written, dict) or not written:
         raise wrong(ANSWER_FORMS)
-    as_lists = {key: [value] if key in ("not", "one_of") and isinstance(value, str) else value for key, value in written.items()}
+    form = cast("dict[str, Any]", written)
+    as_lists: dict[str, Any] = {
+        key: [value] if key in ("not", "one_of") and isinstance(value, str) else value for key, value in form.items()
+    }
     if len(as_lists) > 1 and set(as_lists) != {"more_than", "less_than"}:
         raise wrong("one form of answer: " + ANSWER_FORMS)
     return as_lists

@@ -64,7 +64,8 @@ def compose(text: str, shown: str) -> Node | None:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
         problem = " ".join(str(part) for part in (error.context, error.problem) if part)
-        raise BadInput([Finding(shown, line, column, Kind.UNREADABLE, problem, "one YAML document")]) from None
+        expected = "quotes around a text with ? : , # inside { } or [ ]" if "flow" in problem else "one YAML document"
+        raise BadInput([Finding(shown, line, column, Kind.UNREADABLE, problem, expected)]) from None
     except (ReaderError, YAMLStreamError):
         raise BadInput([Finding(shown, *_control(text), Kind.UNREADABLE, "a control character", "printable text")]) from None
 
@@ -124,7 +125,7 @@ class _Values:
             return None
         if isinstance(node, SequenceNode):
             return [self.value(item, depth + 1) for item in node.value]
-        return self._mapping(node, depth)
+        return self._mapping(node, depth) if isinstance(node, MappingNode) else None
 
     def _scalar(self, node: ScalarNode) -> str | None:
         tag = str(node.tag)

@@ -1,0 +1,1 @@
+"""How it looks: pages from entries."""

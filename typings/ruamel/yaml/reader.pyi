@@ -1,0 +1,3 @@
+from .error import YAMLStreamError
+
+class ReaderError(YAMLStreamError): ...
