@@ -40,9 +40,7 @@ class _Checker:
                         yield from self.reference(kind, ident, loc, ref, value)
         yield from self.traits()
         yield from self.families()
-        if "trait" not in entries.lost:
-            for ident, livery in entries.liveries.items():
-                yield from self.facts("livery", ident, ("shows",), livery.shows, entries.traits)
+        yield from self.liveries()
         for ident, variant in entries.variants.items():
             yield from self.variant(ident, variant)
         for ident, one in entries.sets.items():
@@ -247,6 +245,10 @@ class _Checker:
                     expected = f"a part of the type {slot_type}, or none"
                     at = [*where, "is", choice]
                     yield self.say(kind, ident, at, Kind.DANGLING, quoted(choice), expected, nearest(choice, right), key=True)
+
+    def liveries(self) -> Iterator[Finding]:
+        for ident, livery in self.entries.liveries.items() if "trait" not in self.entries.lost else ():
+            yield from self.facts("livery", ident, ("shows",), livery.shows, self.entries.traits)
 
     # Records -----------------------------------------------------------------------------------------------------------
 

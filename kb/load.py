@@ -244,7 +244,8 @@ class _Loader:
         rows = csv.reader(io.StringIO(text), strict=True)
         keys = keys_of(rule.model)
         try:
-            first: list[str] = next(rows, [])
+            empty: list[str] = []
+            first = next(rows, empty)
             header = [cell.strip() for cell in first]
             for column, name in enumerate(header, 1):
                 if name not in keys:
