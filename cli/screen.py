@@ -52,7 +52,7 @@ def heading(text: str) -> str:
 
 def wrapped(text: str, indent: str = "  ") -> list[str]:
     """A paragraph within the width."""
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def row(name: str, chance: str, rest: str = "") -> str:

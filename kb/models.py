@@ -148,7 +148,7 @@ class Trait(Strict):
     look: Text | None = Field(default=None, description="where to look")
     ask: Text | None = Field(default=None, description="the question for a measured value, a marking, or a choice of all states")
     mistakes: Weight = "fair"
-    states: dict[Id, Annotated[State, BeforeValidator(read_state)]] | None = None
+    states: dict[Id, Annotated[State, BeforeValidator(read_state, json_schema_input_type=str | State)]] | None = None
     measured: Measured | None = None
     marking: Marking | None = None
     changes: Text | None = Field(default=None, description="what becomes of it when the part is swapped or the finish redone")
@@ -241,7 +241,10 @@ def read_variants(written: Any) -> Any:
 class Position(Strict):
     """One place in a set: which variants sat there, and what was fitted to them there."""
 
-    variants: Annotated[dict[Annotated[str, Ref("variant")], Weight], BeforeValidator(read_variants)]
+    variants: Annotated[
+        dict[Annotated[str, Ref("variant")], Weight],
+        BeforeValidator(read_variants, json_schema_input_type=str | list[str] | dict[str, Weight]),
+    ]
     fitted: Facts = {}
     about: Text | None = None
 

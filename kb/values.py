@@ -169,7 +169,10 @@ def read_citations(written: Any) -> Any:
     return {} if written == [] else each(written, "supports")
 
 
-Citations = Annotated[dict[Annotated[str, Ref("source")], Support], BeforeValidator(read_citations)]
+Citations = Annotated[
+    dict[Annotated[str, Ref("source")], Support],
+    BeforeValidator(read_citations, json_schema_input_type=str | list[str] | dict[str, Support]),
+]
 
 
 class Strict(BaseModel):
@@ -196,6 +199,15 @@ class Fact(Strict):
         return "unknown" in self.is_
 
 
+class LongFact(Strict):
+    """How the long form of a fact is written; only for the JSON Schema."""
+
+    is_: str | float | list[str] | dict[str, Weight] = Field(alias="is")
+    sources: Citations = {}
+    verified: str | None = None
+    note: str | None = None
+
+
 def read_fact(written: Any) -> Any:
     """The long form of a fact from any of its short ones."""
     if isinstance(written, Fact):
@@ -208,7 +220,9 @@ def read_fact(written: Any) -> Any:
     return {"is": each(written, 1.0)}
 
 
-WrittenFact = Annotated[Fact, BeforeValidator(read_fact)]
+WrittenFact = Annotated[
+    Fact, BeforeValidator(read_fact, json_schema_input_type=str | float | list[str] | dict[str, Weight] | LongFact)
+]
 
 
 # Answers ---------------------------------------------------------------------------------------------------------------
@@ -247,6 +261,15 @@ class Answer(Strict):
         return " and ".join(filter(None, bounds))
 
 
+class WrittenForms(Strict):
+    """How the forms of an answer beside a bare value are written; only for the JSON Schema."""
+
+    not_: str | list[str] | None = Field(default=None, alias="not")
+    one_of: str | list[str] | None = None
+    more_than: str | float | None = None
+    less_than: str | float | None = None
+
+
 ANSWER_FORMS = (
     "a state, a measured value, missing, cannot-tell, {not: state}, {one_of: [states]}, {more_than: value} or {less_than: value}"
 )
@@ -269,4 +292,4 @@ def read_answer(written: Any) -> Any:
     return as_lists
 
 
-WrittenAnswer = Annotated[Answer, BeforeValidator(read_answer)]
+WrittenAnswer = Annotated[Answer, BeforeValidator(read_answer, json_schema_input_type=str | float | WrittenForms)]
