@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 
 import click
 
-from ..kb.check import check
+from ..kb.cache import sound
 from ..kb.findings import BadInput, Finding
 from ..kb.load import Entries
 
@@ -39,7 +39,7 @@ def sound_entries(ctx: click.Context, stated: str | None) -> Entries:
     """The entries, checked. Ends the command with every finding when something is wrong with them."""
     root = entries_root(ctx, stated)
     with problems_said():
-        entries, findings = check(root)
+        entries, findings = sound(root)
         if findings:
             raise BadInput(under(root, findings))
     return entries

@@ -5,6 +5,7 @@ What nobody recorded becomes the blend of what is recorded in the family, so tha
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from ..kb.load import Entries
 from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
 from ..kb.reading import in_unit
-from ..kb.resolve import OWN_SLOTS, Stated, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
+from ..kb.resolve import Stated, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
 from ..kb.values import Fact, Measure
 from .arrays import MISSING, Compiled, Floats, Ints, Slot, Trait
 
@@ -369,7 +370,7 @@ class _Compiler:
         unit = record.measured.unit
         written = [[in_unit(choice, unit) for choice in fact.is_] if fact else [] for fact in facts]
         stated_sd = [one.plus_minus for row in written for one in row if one.plus_minus is not None]
-        usual = float(np.median(stated_sd)) if stated_sd else (record.measured.most - record.measured.least) / 100
+        usual = median(stated_sd) if stated_sd else (record.measured.most - record.measured.least) / 100
         floor = (record.measured.most - record.measured.least) * 1e-6
         mean, sd = np.full(len(facts), np.nan), np.full(len(facts), np.nan)
         for i, (fact, row) in enumerate(zip(facts, written, strict=True)):
@@ -454,6 +455,3 @@ def _cuts(mean: Floats) -> Floats:
     if len(cuts) > MOST_CUTS:
         cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int))]
     return cuts
-
-
-__all__ = ["OWN_SLOTS", "compile_entries"]

@@ -38,13 +38,17 @@ def askable(entries: Entries, family: str | None) -> list[Asked]:
     return list(found.values())
 
 
-def meant(entries: Entries, family: str | None, key: str) -> list[Asked]:
+def meant(entries: Entries, family: str | None, key: str, known: list[Asked] | None = None) -> list[Asked]:
     """What a written key means: an id, `family/id`, or a part's trait without its slot where only one slot has it.
 
-    More than one only where several families have a trait of that name. Raises Unreadable.
+    More than one only where several families have a trait of that name. `known` is what `askable` gave for the family.
+    Raises Unreadable.
     """
     home, slash, ident = key.partition("/")
-    choices = askable(entries, home if slash else family) if not slash or home in entries.families else []
+    if slash:
+        choices = askable(entries, home) if home in entries.families else []
+    else:
+        choices = askable(entries, family) if known is None else known
     wanted = ident if slash else key
     exact = [asked for asked in choices if asked.id == wanted]
     if exact:
@@ -60,14 +64,15 @@ def meant(entries: Entries, family: str | None, key: str) -> list[Asked]:
 
 
 def read_all(
-    entries: Entries, family: str | None, answers: Mapping[str, Answer]
+    entries: Entries, family: str | None, answers: Mapping[str, Answer], known: list[Asked] | None = None
 ) -> tuple[list[tuple[Asked, Reading]], list[tuple[str, Unreadable]]]:
-    """Every answer as a reading, and every answer that cannot be read with its reason."""
+    """Every answer as a reading, and every answer that cannot be read with its reason. `known`: see `meant`."""
     readings: list[tuple[Asked, Reading]] = []
     problems: list[tuple[str, Unreadable]] = []
+    known = askable(entries, family) if known is None else known
     for key, answer in answers.items():
         try:
-            asked = meant(entries, family, key)
+            asked = meant(entries, family, key, known)
         except Unreadable as problem:
             problems.append((key, problem))
             continue

@@ -1,13 +1,14 @@
 """What must hold between records. Every check is a generator of findings; `check` collects them all."""
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Union, cast, get_args, get_origin
 
 from pydantic import BaseModel
 
-from .answers import read_all
+from .answers import Asked, askable, read_all
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
 from .load import MODELS, Entries, load
 from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
@@ -30,6 +31,7 @@ class _Checker:
     def __init__(self, entries: Entries) -> None:
         self.entries = entries
         self._places: dict[str, Places] = {}
+        self._askable: dict[str, list[Asked]] = {}
 
     def all(self) -> Iterator[Finding]:
         entries = self.entries
@@ -334,7 +336,9 @@ class _Checker:
             if view not in views:
                 near = nearest(view, views)
                 yield self.say("sighting", ident, ("views", index), Kind.DANGLING, quoted(view), f"a view: {listed(views)}", near)
-        _, problems = read_all(self.entries, family, sighting.answers)
+        if family not in self._askable:
+            self._askable[family] = askable(self.entries, family)
+        _, problems = read_all(self.entries, family, sighting.answers, self._askable[family])
         for key, problem in problems:
             loc = ("answers", key)
             about_key = problem.kind == Kind.UNKNOWN_KEY
@@ -367,10 +371,28 @@ def answer_findings(entries: Entries, family: str | None, answers: Mapping[str, 
 
 def references(record: BaseModel) -> Iterator[tuple[list[str | int], Ref, str]]:
     """(path, what it refers to, id) of every reference in a record, found by the `Ref` marks in its model."""
-    for name, field in type(record).model_fields.items():
+    for name, alias, annotation, mark in _marked_fields(type(record)):
+        for loc, ref, value in _references(getattr(record, name), annotation, mark):
+            yield [alias, *loc], ref, value
+
+
+@cache
+def _marked_fields(model: type[BaseModel]) -> list[tuple[str, str, Any, Ref | None]]:
+    """(name, name as written, type, mark) of the fields of a model that hold a reference somewhere."""
+    found: list[tuple[str, str, Any, Ref | None]] = []
+    for name, field in model.model_fields.items():
         mark = next((one for one in field.metadata if isinstance(one, Ref)), None)
-        for loc, ref, value in _references(getattr(record, name), field.annotation, mark):
-            yield [field.alias or name, *loc], ref, value
+        if mark or _holds_marks(field.annotation):
+            found.append((name, field.alias or name, field.annotation, mark))
+    return found
+
+
+def _holds_marks(annotation: Any) -> bool:
+    if isinstance(annotation, Ref):
+        return True
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return bool(_marked_fields(annotation))
+    return any(_holds_marks(inner) for inner in get_args(annotation))
 
 
 def _references(value: Any, annotation: Any, mark: Ref | None) -> Iterator[tuple[list[str | int], Ref, str]]:

@@ -75,7 +75,7 @@ class KnowledgeBase(Strict):
     mistakes: dict[str, Share] = Field(
         default={"plain": 0.01, "fair": 0.03, "tricky": 0.08}, description="how often a reading of a trait names another state"
     )
-    replaced: Replaced = Replaced(missing=0.2, unlisted=0.1)
+    replaced: Replaced = Field(default_factory=Replaced)
     not_in_the_record: float = Field(default=0.05, gt=0, lt=1, description="share of units that nobody has recorded yet")
     blunders: float = Field(default=0.02, gt=0, lt=0.5, description="share of measured readings that are nowhere near")
     settled: float = Field(default=0.95, gt=0.5, lt=1, description="stop asking when the leader has this much")

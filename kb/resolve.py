@@ -9,8 +9,8 @@ from .values import Citations, Fact, Years
 
 #: The slots every unit has: its molded or cast body, and the paint and lettering on it.
 OWN_SLOTS = {
-    "body": Slot(name="Body", fastened="molded"),
-    "finish": Slot(name="Finish", fastened="painted"),
+    "body": Slot.model_construct(name="Body", fastened="molded"),
+    "finish": Slot.model_construct(name="Finish", fastened="painted"),
 }
 
 

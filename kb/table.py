@@ -12,13 +12,13 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
+from datetime import datetime, time
 from itertools import islice
 from pathlib import Path
 from typing import Protocol, TypeVar
 
 from .findings import BadInput, Finding, Kind, listed, quoted
-from .values import read_measure
+from .values import Measure, read_measure
 from .yaml_text import decode
 
 MOST_BYTES = 50 << 20
@@ -29,8 +29,10 @@ MOST_COLUMNS = 2_000
 MOST_CELLS = 10_000_000
 #: As long as a text of an entry may be.
 MOST_CHARACTERS = 20_000
-#: Rows of a workbook, the empty ones included: the most a spreadsheet program writes.
+MOST_NAME = 200
+#: Rows and columns with the empty ones at their end included: the most a spreadsheet program writes.
 MOST_SHEET_ROWS = 1_048_576
+MOST_SHEET_COLUMNS = 16_384
 #: Wrong rows are named one by one up to here, then counted.
 MOST_NAMED = 100
 
@@ -38,6 +40,7 @@ TEXT_SUFFIXES = frozenset({".csv", ".tsv", ".tab", ".txt"})
 WORKBOOK_SUFFIXES = frozenset({".xlsx", ".xlsm"})
 DELIMITERS = (",", ";", "\t", "|")
 STANDARD_INPUT = "-"
+SHOWN_INPUT = "standard input"
 
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
 _SAMPLE = 1 << 16
@@ -97,8 +100,8 @@ class Table:
 def read_table(name: str, piped: bytes = b"", progress: Progress = silently) -> Table:
     """The table in the file `name`, or for `-` in `piped` (the bytes of standard input). Raises BadInput."""
     if name == STANDARD_INPUT:
-        shown = "standard input"
-        return _assembled(progress(_text_rows(_within(piped, shown), shown, ".csv"), "reading rows"), shown, ragged=False)
+        data = _within(piped, SHOWN_INPUT)
+        return _assembled(progress(_text_rows(data, SHOWN_INPUT, ".csv"), "reading rows"), SHOWN_INPUT, ragged=False)
     suffix = Path(name).suffix.lower()
     if suffix not in TEXT_SUFFIXES | WORKBOOK_SUFFIXES:
         found = f"a file that ends in {quoted(suffix)}" if suffix else "a file name without an ending"
@@ -213,10 +216,9 @@ def _cell_text(cell: object) -> str:
     if isinstance(cell, float):
         # Twelve digits drop the noise of binary fractions and keep everything anybody typed.
         return f"{cell:.0f}" if cell.is_integer() and abs(cell) < 1e15 else f"{cell:.12g}"
-    if isinstance(cell, datetime):
-        return (cell.date() if cell.time() == time.min else cell).isoformat(*([" "] if cell.time() != time.min else []))
-    if isinstance(cell, date | time):
-        return cell.isoformat()
+    if isinstance(cell, datetime) and cell.time() == time.min:
+        # A day without an hour: workbooks know no other kind.
+        return cell.date().isoformat()
     return str(cell)
 
 
@@ -227,6 +229,7 @@ def _assembled(rows: Iterable[Row], shown: str, ragged: bool) -> Table:
     """The table; `ragged` where rows leave out the empty cells at their end."""
     builder = _Builder(shown, ragged)
     for line, row in rows:
+        builder.hold(line, len(row) > MOST_SHEET_COLUMNS, f"{len(row):,} columns", f"at most {MOST_COLUMNS:,}")
         cells = [cell.strip() for cell in row]
         if any(cells):
             builder.add(line, cells)
@@ -312,11 +315,14 @@ class _Builder:
         if not self.header:
             yield Finding(self.shown, 0, 0, Kind.WRONG_VALUE, "an empty table", "a row of column names, then one row a variant")
             return
-        if all(plain_measure(name) for name in self.header):
+        if all(map(plain_measure, self.header)):
             yield Finding(self.shown, self.header_line, 1, Kind.WRONG_VALUE, "numbers only", "a header: a row of column names")
         first: dict[str, int] = {}
         for column, name in enumerate(self.header, 1):
-            if not name:
+            if len(name) > MOST_NAME:
+                found, expected = f"a column name of {len(name):,} characters", f"at most {MOST_NAME}"
+                yield Finding(self.shown, self.header_line, column, Kind.LIMIT, found, expected)
+            elif not name:
                 found, expected = "an empty column name", "a name for each column"
                 yield Finding(self.shown, self.header_line, column, Kind.MISSING_KEY, found, expected)
             elif name in first:
@@ -326,7 +332,8 @@ class _Builder:
                 first[name] = column
 
 
-def plain_measure(cell: str) -> bool:
-    """Whether a cell is a number or a measured value; not one in zeros such as 0421, which is a name, nor an endless one."""
-    endless = len(cell) > 60 or re.search(r"[eE][+-]?\d{3}", cell)
-    return not endless and not re.match(r"[+-]?0\d", cell) and read_measure(cell) is not None
+def plain_measure(cell: str) -> Measure | None:
+    """The number or measured value in a cell; None for one in zeros such as 0421, which is a name, and for an endless one."""
+    if len(cell) > 60 or not re.match(r"[+-]?(?!0\d)[\d.]", cell) or re.search(r"[^ -~±″]|[eE][+-]?\d{3}", cell):
+        return None
+    return read_measure(cell)

@@ -178,7 +178,7 @@ Citations = Annotated[
 class Strict(BaseModel):
     """A record or a piece of one: immutable, with no keys but its own."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=True, serialize_by_alias=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=True, serialize_by_alias=True, defer_build=True)
 
 
 class Fact(Strict):

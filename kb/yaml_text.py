@@ -11,6 +11,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError, YAMLStreamError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from ruamel.yaml.reader import ReaderError
+from ruamel.yaml.resolver import VersionedResolver
 
 from .findings import BadInput, Finding, Kind, quoted
 
@@ -54,12 +55,34 @@ def _nesting(text: str) -> int:
     return text.count("[") + text.count("{") + indent
 
 
+class _AsWritten(VersionedResolver):
+    """Gives no scalar a type: what `0421` is, the models decide."""
+
+    def resolve(self, kind: type[Node], value: object, implicit: object) -> str:  # noqa: ARG002
+        """The tag of a node that was written without one."""
+        return TAGS[kind]
+
+
+TAGS: dict[type[Node], str] = {
+    ScalarNode: "tag:yaml.org,2002:str",
+    SequenceNode: "tag:yaml.org,2002:seq",
+    MappingNode: "tag:yaml.org,2002:map",
+}
+
+
+def _yaml() -> YAML:
+    """A parser on the C library."""
+    yaml = YAML(typ="safe", pure=False)
+    yaml.Resolver = _AsWritten
+    return yaml
+
+
 def compose(text: str, shown: str) -> Node | None:
     """The node tree of one YAML document; None when it is empty. Raises BadInput."""
     if _nesting(text) > SAFE_NESTING and _deepest(text) > SAFE_NESTING:
         raise BadInput([Finding(shown, 0, 0, Kind.LIMIT, "very deep nesting", f"at most {MOST_DEPTH} levels")])
     try:
-        return YAML(typ="safe", pure=False).compose(text)
+        return _yaml().compose(text)
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
@@ -83,7 +106,7 @@ def _deepest(text: str) -> int:
     """How deep the text really nests, from its events (which need no recursion); 0 when it cannot be parsed."""
     depth = deepest = 0
     try:
-        for event in YAML(typ="safe", pure=False).parse(text):
+        for event in _yaml().parse(text):
             name = type(event).__name__
             depth += name in ("MappingStartEvent", "SequenceStartEvent")
             depth -= name in ("MappingEndEvent", "SequenceEndEvent")

@@ -4,8 +4,10 @@ from collections.abc import Iterator
 from typing import Any, TextIO
 
 from .nodes import Node
+from .resolver import VersionedResolver
 
 class YAML:
+    Resolver: type[VersionedResolver]
     preserve_quotes: bool
     width: int
     allow_unicode: bool
