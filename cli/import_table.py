@@ -43,7 +43,7 @@ def command(**options: Any) -> None:
             imported = import_table(options["table"], options["into"], wishes, piped, bar)
         except Unsound as fault:
             message = (
-                "Nothing was written: the entries made of this table do not pass tellmark check, which is a fault of tellmark."
+                "Nothing was written: the entries made of this table do not pass their own check. This is a fault of tellmark:"
             )
             click.echo("\n".join([message, *map(str, fault.findings)]), err=True)
             sys.exit(FINDINGS)
@@ -57,7 +57,7 @@ def bar(things: Iterable[Item], doing: str) -> Iterable[Item]:
     """Shows on a terminal how far the import has come, once it takes longer than a second."""
     from tqdm import tqdm
 
-    return tqdm(things, desc=doing, delay=1, file=sys.stderr, disable=not sys.stderr.isatty(), leave=False)
+    return tqdm(things, desc=doing, delay=1, unit="", file=sys.stderr, disable=not sys.stderr.isatty(), leave=False)
 
 
 def as_json(imported: Imported, into: Path) -> dict[str, Any]:

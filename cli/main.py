@@ -13,6 +13,7 @@ COMMANDS = {
     "import": ("import_table", "Make a knowledge base of a spreadsheet or CSV table."),
     "schema": ("schema", "Print the JSON Schema of a kind of record or output."),
     "show": ("show", "Show one record of the knowledge base."),
+    "site": ("site", "Publish the knowledge base as a static site."),
 }
 
 

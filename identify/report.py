@@ -12,7 +12,6 @@ from .wording import Words
 
 #: Nothing less likely is listed.
 LISTED = 1e-4
-MOST_LISTED = 20
 
 
 def report(session: Session, words: Words) -> dict[str, Any]:
@@ -23,7 +22,7 @@ def report(session: Session, words: Words) -> dict[str, Any]:
         "variants": variants(session, words),
         "sets": [
             {"id": ident, "position": position, "probability": _share(chance)}
-            for ident, position, chance in session.positions[:MOST_LISTED]
+            for ident, position, chance in session.positions
             if chance >= LISTED
         ],
         "original": _share(original_share(session.compiled, session.belief)),
@@ -37,7 +36,7 @@ def report(session: Session, words: Words) -> dict[str, Any]:
 
 def variants(session: Session, words: Words) -> list[dict[str, Any]]:
     """The variants worth naming, best first."""
-    listed = [(ident, chance) for ident, chance in session.variants[:MOST_LISTED] if chance >= LISTED]
+    listed = [(ident, chance) for ident, chance in session.variants if chance >= LISTED]
     return [{"id": ident, "name": words.variant(ident), "probability": _share(chance)} for ident, chance in listed]
 
 

@@ -1,7 +1,7 @@
 """What must hold between records. Every check is a generator of findings; `check` collects them all."""
 
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Union, cast, get_args, get_origin
@@ -32,6 +32,8 @@ class _Checker:
         self.entries = entries
         self._places: dict[str, Places] = {}
         self._askable: dict[str, list[Asked]] = {}
+        self._shown: dict[str, dict[str, Trait]] = {}
+        self._whole: dict[str, bool] = {}
 
     def all(self) -> Iterator[Finding]:
         entries = self.entries
@@ -70,9 +72,24 @@ class _Checker:
         line, column = self._places[place.path].at([*place.loc, *loc], key=key)
         return Finding(place.path, line, column, what, found, expected, near)
 
+    @cached_property
+    def _names(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for kind, ident in self.entries.places:
+            found.setdefault(kind, []).append(ident)
+        return found
+
     def names(self, kind: str) -> list[str]:
         """All ids of a kind, those of records that could not be read included."""
-        return [ident for one, ident in self.entries.places if one == kind]
+        return self._names.get(kind, [])
+
+    @cached_property
+    def _parts(self) -> dict[str, list[str]]:
+        """The ids of the parts of each slot type, those that could not be read included."""
+        found: dict[str, list[str]] = {}
+        for ident in self.names("part"):
+            found.setdefault(self.entries.home["part", ident], []).append(ident)
+        return found
 
     def reference(self, kind: str, ident: str, loc: Loc, ref: Ref, value: str) -> Iterator[Finding]:
         if (ref.kind, value) not in self.entries.places and ref.kind not in self.entries.lost:
@@ -87,10 +104,12 @@ class _Checker:
 
     def whole(self, family: str) -> bool:
         """Whether everything that the facts of a family lean on could be read."""
-        leaned_on = {"trait", "slot type", "part", "knowledge base"}
-        types = {slot.type for slot in slots_of(self.entries, family).values() if slot.type}
-        unread = [one for one in types if ("slot type", one) in self.entries.places and one not in self.entries.slot_types]
-        return family in self.entries.families and not self.entries.lost & leaned_on and not unread
+        if family not in self._whole:
+            leaned_on = {"trait", "slot type", "part", "knowledge base"}
+            types = {slot.type for slot in slots_of(self.entries, family).values() if slot.type}
+            unread = [one for one in types if ("slot type", one) in self.entries.places and one not in self.entries.slot_types]
+            self._whole[family] = family in self.entries.families and not self.entries.lost & leaned_on and not unread
+        return self._whole[family]
 
     # Traits and families -----------------------------------------------------------------------------------------------
 
@@ -189,7 +208,10 @@ class _Checker:
 
     def shown(self, family: str) -> dict[str, Trait]:
         """The traits that the body and finish of the family's variants show."""
-        return {ident: trait for ident, trait in traits_of(self.entries, family).items() if "." not in ident}
+        if family not in self._shown:
+            traits = traits_of(self.entries, family).items()
+            self._shown[family] = {ident: trait for ident, trait in traits if "." not in ident}
+        return self._shown[family]
 
     def facts(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], traits: Mapping[str, Trait]) -> Iterator[Finding]:
         for name, fact in facts.items():
@@ -241,7 +263,7 @@ class _Checker:
                 continue
             yield from self.frequencies(kind, ident, where, fact)
             slot_type = slots[name].type or ""
-            right = [part for part in self.names("part") if self.entries.home["part", part] == slot_type]
+            right = self._parts.get(slot_type, [])
             for choice in fact.is_:
                 if choice not in right and choice not in PART_WORDS:
                     expected = f"a part of the type {slot_type}, or none"
@@ -372,7 +394,8 @@ def answer_findings(entries: Entries, family: str | None, answers: Mapping[str, 
 def references(record: BaseModel) -> Iterator[tuple[list[str | int], Ref, str]]:
     """(path, what it refers to, id) of every reference in a record, found by the `Ref` marks in its model."""
     for name, alias, annotation, mark in _marked_fields(type(record)):
-        for loc, ref, value in _references(getattr(record, name), annotation, mark):
+        held = getattr(record, name)
+        for loc, ref, value in _references(held, annotation, mark) if held else ():
             yield [alias, *loc], ref, value
 
 

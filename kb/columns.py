@@ -60,7 +60,7 @@ class Column:
         """For each variant a value that is the same for those one cannot tell apart by this trait."""
         if self.trait.measured:
             unit = self.trait.measured.unit
-            values = {fact: in_unit(fact, unit) for fact in self.facts if fact is not None}
+            values = {fact: in_unit(fact, unit) for fact in set(self.facts) if fact is not None}
             return [None if fact is None else values[fact] for fact in self.facts]
         if self.trait.marking:
             return [None if fact is None else " ".join(fact.upper().split()) for fact in self.facts]
@@ -285,6 +285,6 @@ def _bounds(values: Sequence[Measure]) -> tuple[float, float]:
     widest = max(one.plus_minus or 0.0 for one in values)
     margin = max((high - low) / 10, 3 * widest, max(abs(low), abs(high)) * 1e-9)
     step = Decimal(10) ** math.floor(math.log10(margin))
-    least = float(math.floor(Decimal(low - margin) / step) * step)
-    most = float(math.ceil(Decimal(high + margin) / step) * step)
+    least = float(math.floor(Decimal(str(low - margin)) / step) * step)
+    most = float(math.ceil(Decimal(str(high + margin)) / step) * step)
     return (0.0 if low >= 0 > least else least), most

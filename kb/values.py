@@ -189,7 +189,7 @@ class Fact(Strict):
     """
 
     is_: dict[str, Weight] = Field(alias="is", description="what may be seen there, each with how often")
-    sources: Citations = {}
+    sources: Citations = Field(default_factory=dict)
     verified: str | None = Field(default=None, pattern=r"^\d{4}-\d\d-\d\d$", description="the day it was last checked")
     note: str | None = None
 

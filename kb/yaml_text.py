@@ -4,6 +4,7 @@ A scalar stays the text that was written (`0421` is not a number yet); the model
 """
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -70,8 +71,9 @@ TAGS: dict[type[Node], str] = {
 }
 
 
+@cache
 def _yaml() -> YAML:
-    """A parser on the C library."""
+    """The parser on the C library; it keeps nothing between documents."""
     yaml = YAML(typ="safe", pure=False)
     yaml.Resolver = _AsWritten
     return yaml
@@ -119,10 +121,10 @@ def _deepest(text: str) -> int:
 
 
 class _Values:
-    """Turns nodes into plain values; collects the findings on the way."""
+    """Turns nodes into plain values; collects the findings on the way. `tagged`: there may be tags to refuse."""
 
-    def __init__(self, shown: str) -> None:
-        self.shown = shown
+    def __init__(self, shown: str, tagged: bool) -> None:
+        self.shown, self.tagged = shown, tagged
         self.findings: list[Finding] = []
         self.left = MOST_VALUES
 
@@ -140,23 +142,15 @@ class _Values:
             self._say(node, Kind.LIMIT, f"more than {MOST_DEPTH} levels", f"at most {MOST_DEPTH} levels")
             self.left = 0
             return None
-        if isinstance(node, ScalarNode):
-            return self._scalar(node)
-        tag = str(node.tag)
-        if not tag.startswith("tag:yaml.org,2002:") or tag.rsplit(":", 1)[1] not in ("map", "seq"):
-            self._say(node, Kind.WRONG_VALUE, f"the tag {tag}", "a value without a tag")
+        if self.tagged and str(node.tag) != TAGS.get(type(node)):
+            self._say(node, Kind.WRONG_VALUE, f"the tag {node.tag}", "a value without a tag")
             return None
+        if isinstance(node, ScalarNode):
+            plain = node.style is None
+            return None if plain and node.value in ("", "~", "null", "Null", "NULL") else str(node.value)
         if isinstance(node, SequenceNode):
             return [self.value(item, depth + 1) for item in node.value]
         return self._mapping(node, depth) if isinstance(node, MappingNode) else None
-
-    def _scalar(self, node: ScalarNode) -> str | None:
-        tag = str(node.tag)
-        if not tag.startswith("tag:yaml.org,2002:"):
-            self._say(node, Kind.WRONG_VALUE, f"the tag {tag}", "a value without a tag")
-            return None
-        plain = node.style is None
-        return None if plain and node.value in ("", "~", "null", "Null", "NULL") else str(node.value)
 
     def _mapping(self, node: MappingNode, depth: int) -> dict[str, Any]:
         values: dict[str, Any] = {}
@@ -179,7 +173,7 @@ def read(text: str, shown: str) -> Any:
     node = compose(text, shown)
     if node is None:
         return None
-    values = _Values(shown)
+    values = _Values(shown, tagged="!" in text)
     plain = values.value(node)
     if values.findings:
         raise BadInput(values.findings)

@@ -1,0 +1,215 @@
+"""`tellmark identify` as people and programs meet it, on the packaged demonstration."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+from tellmark.cli.main import main
+
+ROOT = Path(__file__).parents[2]
+ENTRIES = ROOT / "entries"
+EXAMPLE = ROOT / "tests" / "examples" / "late-motor.yaml"
+SCHEMA = json.loads((ROOT / "cli" / "schemas" / "identify.json").read_text("utf-8"))
+EARLY = "424-prairie-meridian-a-b1"
+
+
+def run(*arguments: str, typed: str | None = None) -> Result:
+    return CliRunner().invoke(main, ["--entries", str(ENTRIES), *arguments], input=typed, catch_exceptions=False)
+
+
+def identified(answers: str, *options: str) -> dict[str, Any]:
+    result = run("identify", "--answers", "-", "--json", *options, typed=answers)
+    assert result.exit_code == 0, result.stderr
+    found = json.loads(result.stdout)
+    jsonschema.validate(found, SCHEMA, cls=jsonschema.Draft202012Validator)
+    return found
+
+
+def slot(found: dict[str, Any], name: str) -> dict[str, Any]:
+    return next(one for one in found["slots"] if one["slot"] == name)
+
+
+# One go ----------------------------------------------------------------------------------------------------------------
+
+
+def test_late_motor_in_an_early_body() -> None:
+    found = identified(EXAMPLE.read_text("utf-8"))
+    assert found["variants"][0]["id"] == EARLY
+    assert found["settled"]
+    assert found["next"] is None
+    motor = slot(found, "motor")
+    assert motor["swapped"] > 0.9
+    assert motor["fitted"][0]["part"] in ("twin-gear", "late-twin", "ashgrove-twin", "kiln-lane-twin")
+    assert next(one for one in found["answers"] if one["trait"] == "motor.gearing")["answer"] == "Two geared axles"
+
+
+def test_example_file_and_standard_input_say_the_same() -> None:
+    from_file = json.loads(run("identify", "--answers", str(EXAMPLE), "--json").stdout)
+    assert from_file == identified(EXAMPLE.read_text("utf-8"))
+
+
+def test_probabilities_sum_to_one() -> None:
+    found = identified("answers: {road-name: BLUE MESA}")
+    assert sum(one["probability"] for one in found["variants"]) == pytest.approx(1, abs=0.01)
+    assert sum(one["probability"] for one in found["sets"]) == pytest.approx(1, abs=0.01)
+
+
+def test_no_answers_yet_asks_something() -> None:
+    found = identified("answers: {}")
+    assert not found["settled"]
+    assert found["answers"] == []
+    assert found["next"]["bits"] > 0.5
+    assert found["next"]["question"].endswith("?")
+
+
+def test_views_restrict_the_next_question() -> None:
+    for view in ("side", "nose", "underside"):
+        found = identified("family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN}", "--views", view)
+        assert found["next"] is None or found["next"]["view"] == view
+
+
+def test_views_in_the_file_and_on_the_command_line_are_the_same() -> None:
+    file = "views: [side]\nanswers: {road-name: LAKE HARROW}"
+    assert identified(file) == identified("answers: {road-name: LAKE HARROW}", "--views", "side")
+
+
+def test_missing_part_is_found_missing() -> None:
+    found = identified(f"{EXAMPLE.read_text('utf-8')}\n  horn: missing\n")
+    assert slot(found, "horn")["fitted"][0]["part"] == "none"
+    assert slot(found, "horn")["swapped"] > 0.9
+
+
+def test_targets_ask_differently() -> None:
+    answers = (
+        "family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN, number-place: nose-door, number-height: 4.8 +- 0.1 mm}"
+    )
+    asked = {target: identified(answers, "--target", target)["next"] for target in ("variant", "set", "original", "all")}
+    assert all(asked.values())
+    assert len({(one["trait"], *one["states"]) for one in asked.values()}) > 1
+
+
+def test_inseparable_pair_is_said() -> None:
+    pair = ["426-lake-harrow-a-b4", "426-lake-harrow-a-holloways"]
+    answers = "family: cab-diesel-420\nanswers:\n  road-name: LAKE HARROW\n  number: 4261\n  number-height: 4.0 +- 0.1 mm"
+    found = identified(answers)
+    for _ in range(40):
+        if found["next"] is None:
+            break
+        answers += _truthful(found["next"])
+        found = identified(answers)
+    assert sorted(found["cannot_be_told_apart"]) == pair
+
+
+def _truthful(asked: dict[str, Any]) -> str:
+    """The answer of a fourth-batch Lake Harrow engine to the next question, added to an answers file."""
+    from tellmark.kb.load import load
+    from tellmark.kb.resolve import stated
+
+    entries = load(ENTRIES).entries
+    one = stated(entries, "426-lake-harrow-a-b4")
+    trait = asked["trait"]
+    if "." in trait:
+        where, name = trait.split(".")
+        part = next(iter(one.fitted[where].is_))
+        if part == "none":
+            return f"\n  {where}: missing"
+        shown = entries.parts[part].shows.get(name)
+    else:
+        shown = one.shows.get(trait)
+    return f"\n  {trait}: {next(iter(shown.is_)) if shown else 'cannot-tell'}"
+
+
+# Bad input -------------------------------------------------------------------------------------------------------------
+
+BAD = [
+    (
+        "misspelled key",
+        "answers:\n  number-plase: nose-door\n",
+        'standard input:2:3: found the key "number-plase", expected a trait or slot of any family; did you mean "number-place"?',
+    ),
+    ("misspelled state", "family: cab-diesel-420\nanswers:\n  number-place: nose-dor\n", None),
+    ("no such family", "family: cab-diesel-42\n", 'standard input:1:9: found the family "cab-diesel-42", expected one of'),
+    (
+        "unknown top key",
+        "familly: cab-diesel-420\n",
+        'standard input:1:1: found the key "familly", expected answers, family or views; did you mean "family"?',
+    ),
+    ("not a mapping", "- a\n- b\n", "standard input:1:1: found a list, expected a mapping"),
+    ("broken YAML", "answers: {a: b\n", "standard input:2:1: found while parsing a flow mapping"),
+    (
+        "bad measure",
+        "family: cab-diesel-420\nanswers:\n  number-height: tall\n",
+        'standard input:3:18: found "tall", expected a measured value such as 4.8 +- 0.3 mm',
+    ),
+    (
+        "wrong unit",
+        "family: cab-diesel-420\nanswers:\n  number-height: 3 V\n",
+        'standard input:3:18: found "3 V", expected a value in mm',
+    ),
+    (
+        "two forms",
+        "answers:\n  number-place: {not: nose-door, one_of: [nose-door]}\n",
+        "standard input:2:17: found a mapping, expected one form of answer",
+    ),
+]
+
+
+@pytest.mark.parametrize(("answers", "message"), [case[1:] for case in BAD], ids=[case[0] for case in BAD])
+def test_bad_answers_file(answers: str, message: str | None) -> None:
+    result = run("identify", "--answers", "-", "--json", typed=answers)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert "Traceback" not in result.stderr
+    if message is None:
+        assert result.stderr.startswith('standard input:3:17: found "nose-dor", expected one of the states ')
+        assert result.stderr.endswith('; did you mean "nose-door"?\n')
+    else:
+        assert result.stderr.startswith(message)
+
+
+def test_all_problems_at_once() -> None:
+    result = run("identify", "--answers", "-", typed="family: cab-diesel-420\nanswers:\n  a: b\n  number-height: x\n  motor: y\n")
+    assert [line.split(": ")[0] for line in result.stderr.splitlines()] == [
+        "standard input:3:3",
+        "standard input:4:18",
+        "standard input:5:10",
+    ]
+
+
+OPTIONS = [
+    ("family", ["--family", "cab-diesel-240"], 'found the family "cab-diesel-240", expected '),
+    ("view", ["--views", "side,nos"], 'found the view "nos", expected one of '),
+]
+
+
+@pytest.mark.parametrize(("options", "message"), [case[1:] for case in OPTIONS], ids=[case[0] for case in OPTIONS])
+def test_bad_options(options: list[str], message: str) -> None:
+    result = run("identify", "--answers", str(EXAMPLE), *options)
+    assert result.exit_code == 2
+    assert result.stderr.startswith(message)
+    assert 'did you mean "' in result.stderr
+
+
+def test_no_such_answers_file() -> None:
+    result = run("identify", "--answers", "nowhere.yaml")
+    assert (result.exit_code, result.stderr) == (
+        2,
+        "nowhere.yaml: found no such file or directory, expected a file that can be read\n",
+    )
+
+
+def test_misspelled_command() -> None:
+    result = run("identifi")
+    assert result.exit_code == 2
+    assert 'There is no command "identifi". Did you mean "identify"?' in result.stderr
+
+
+def test_no_entries_there(tmp_path: Path) -> None:
+    result = CliRunner().invoke(main, ["--entries", str(tmp_path), "identify", "--answers", "-"], input="")
+    assert (result.exit_code, result.stderr) == (
+        2,
+        f"{tmp_path}: found no knowledge-base.yaml, expected a folder of entries, which has one\n",
+    )
