@@ -4,7 +4,8 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from importlib.resources import files
+from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -32,7 +33,9 @@ def entries_root(ctx: click.Context, stated: str | None) -> Path:
     here = Path("entries")
     if (here / "knowledge-base.yaml").is_file():
         return here
-    return Path(str(files("tellmark.entries")))
+    spec = find_spec("tellmark.entries")
+    packaged = [Path(place) for place in (spec.submodule_search_locations or [])] if spec else []
+    return next((place for place in packaged if (place / "knowledge-base.yaml").is_file()), here)
 
 
 def sound_entries(ctx: click.Context, stated: str | None) -> Entries:
@@ -47,8 +50,6 @@ def sound_entries(ctx: click.Context, stated: str | None) -> Entries:
 
 def under(root: Path, findings: Iterable[Finding]) -> Iterator[Finding]:
     """The findings with paths one can open from here."""
-    from dataclasses import replace
-
     return (replace(finding, path=str(root / finding.path)) for finding in findings)
 
 

@@ -14,7 +14,7 @@ from ..kb.findings import BadInput, Finding, Kind, Unreadable
 from ..kb.load import Entries
 from ..kb.models import AnswersFile
 from ..kb.validate import build
-from ..kb.yaml_text import Places, read
+from ..kb.yaml_text import places_in, read
 from . import screen
 from .common import FINDINGS, entries_option, print_json, problems_said, read_input, refuse, sound_entries
 
@@ -65,7 +65,7 @@ def _session(entries: Entries, options: dict[str, Any]) -> tuple[Session, Words]
     if options["answers"] is not None:
         text, shown = read_input(options["answers"])
         plain = read(text, shown)
-        file = build(AnswersFile, {} if plain is None else plain, text, shown)
+        file = build(AnswersFile, {} if plain is None else plain, places_in(text, shown))
     family = options["family"] or file.family
     views = options["views"].split(",") if options["views"] is not None else file.views
     views = [view.strip() for view in views if view.strip()] if views is not None else None
@@ -77,7 +77,7 @@ def _session(entries: Entries, options: dict[str, Any]) -> tuple[Session, Words]
         in_file = bool(shown) and not (options["family"] or options["views"])
         if not in_file:
             refuse(problem.found, problem.expected, problem.nearest)
-        places = Places(text, shown)
+        places = places_in(text, shown)
         bad_family = file.family is not None and file.family not in entries.families
         bad = next((i for i, view in enumerate(file.views or []) if f'"{view}"' in problem.found), 0)
         line, column = places.at(["family"] if bad_family else ["views", bad])

@@ -49,6 +49,7 @@ class Trait:
     table[i, k]   chance that state k is read off row i (of an own slot) or part i (of a part slot), mistakes included
     truth[i, k]   the same without mistakes
     measured:     mean[i], sd[i] in the trait's unit; flat: density of a blunder; cuts[j]: values worth asking about
+    applies[i]    chance that somebody reads it there at all: small on a unit of another family, which has no such thing
     blend[f, i], blend_of[i]   what is not recorded is the blend of what is: row i takes blend[blend_of[i]] (-1: it is recorded)
     """
 
@@ -61,6 +62,7 @@ class Trait:
     truth: Floats
     mean: Floats
     sd: Floats
+    applies: Floats
     blend: Floats
     blend_of: Ints
     cuts: Floats
@@ -77,7 +79,7 @@ class Trait:
 
     @property
     def can_be_missing(self) -> bool:
-        """Whether the part that shows it can be gone."""
+        """Whether the part that shows it can be gone, or the unit can be of a family that has no such thing."""
         return bool(self.states) and self.states[-1] == MISSING
 
 
@@ -125,7 +127,8 @@ class Compiled:
             shown = np.stack([trait.mean, trait.sd], axis=1) if trait.measured else trait.table
             shown = np.nan_to_num(shown, nan=-1.0)
             rows = np.round(slot.issued @ shown if slot.parts else shown, 9)
-            columns.append(np.unique(rows, axis=0, return_inverse=True)[1].reshape(-1)[slot.row])
+            same = np.unique(rows, axis=0, return_inverse=True)[1].reshape(-1) if rows.shape[1] else np.zeros(len(rows), np.int64)
+            columns.append(same[slot.row])
         return np.stack(columns, axis=1) if columns else np.zeros((self.candidates, 0), dtype=np.int64)
 
     def label(self, candidate: int) -> str:

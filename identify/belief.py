@@ -23,11 +23,12 @@ SQRT2 = math.sqrt(2.0)
 
 @dataclass(frozen=True)
 class Evidence:
-    """What was answered to one trait. Exactly one of the three is used.
+    """What was answered to one trait. Exactly one of the four is used.
 
     weights[k]  chance of the answer in each true or read state: 1 or 0 for a set of states; `typed` says it is of true states
     interval    (low, high) of a measured value
     value       (value, standard deviation of the reading)
+    gone        nothing to measure: the part is missing, or the unit has no such thing
     """
 
     trait: int
@@ -35,6 +36,7 @@ class Evidence:
     typed: bool = False
     interval: tuple[float, float] | None = None
     value: tuple[float, float] | None = None
+    gone: bool = False
 
 
 @dataclass(frozen=True)
@@ -106,15 +108,17 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
         if not evidence.weights.any():
             return np.full(len(table), UNRECORDED)
         return table @ evidence.weights + (UNRECORDED_MARKING if evidence.typed else 0.0)
+    if evidence.gone:
+        return 1.0 - trait.applies
     span = max(trait.most - trait.least, 1e-12)
     if evidence.value is not None:
         value, spread = evidence.value
         sd = np.sqrt(trait.sd**2 + spread**2)
         density = np.exp(-0.5 * ((value - trait.mean) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
-        return blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span)
+        return trait.applies * blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span)
     assert evidence.interval is not None
     low, high = evidence.interval
-    return blended(trait, between(trait, low, high))
+    return trait.applies * blended(trait, between(trait, low, high))
 
 
 def between(trait: Trait, low: float, high: float) -> Floats:

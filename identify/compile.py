@@ -15,7 +15,7 @@ from ..kb.models import Trait as TraitRecord
 from ..kb.reading import in_unit
 from ..kb.resolve import Stated, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
 from ..kb.values import Fact, Measure
-from .arrays import MISSING, Compiled, Floats, Ints, Slot, Trait
+from .arrays import MISSING, Bools, Compiled, Floats, Ints, Slot, Trait
 
 #: Of the mistakes in reading a state, the share that goes to the states it is said to be mistaken for.
 CONFUSED = 0.9
@@ -175,7 +175,7 @@ class _Compiler:
         issued: list[Floats | None] = []
         for one in self.candidates:
             issued.append(self._issued(one, ident, at))
-        self._fill(issued)
+        self._fill(issued, len(parts))
         keys: dict[bytes, int] = {}
         rows: list[Floats] = []
         row_of: list[int] = []
@@ -184,7 +184,7 @@ class _Compiler:
             assert chances is not None
             has = self._has(self.stated[one.variant] if one.variant >= 0 else None, one.family, ident)
             swap = self._swap(one.family, ident) if has else 0.0
-            key = chances.tobytes() + bytes([one.family % 256, has])
+            key = chances.tobytes() + f"{one.family} {has}".encode()
             if key not in keys:
                 keys[key] = len(rows)
                 rows.append(chances)
@@ -218,7 +218,7 @@ class _Compiler:
             chances[at[part]] += share
         return chances
 
-    def _fill(self, issued: list[Floats | None]) -> None:
+    def _fill(self, issued: list[Floats | None], width: int) -> None:
         """Puts the blend of the family's recorded rows where nothing, or not the whole, is recorded."""
         for f in range(len(self.families)):
             mine = [c for c, one in enumerate(self.candidates) if one.family == f]
@@ -226,7 +226,6 @@ class _Compiler:
                 (c, row) for c in mine if (row := issued[c]) is not None and self.candidates[c].variant >= 0 and row.sum() > 0
             ]
             weights = np.array([self.candidates[c].weight for c, _ in known])
-            width = len(known[0][1]) if known else max((len(row) for row in issued if row is not None), default=2)
             if known and weights.sum() > 0:
                 blend = weights @ np.array([row / row.sum() for _, row in known]) / weights.sum()
             else:
@@ -279,7 +278,9 @@ class _Compiler:
             mine = weight * np.array([at == self.families.index(home) for at in [*self.family_at, *range(len(self.families))]])
             blend[f] = mine if mine.sum() else weight
         blend_of = np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
-        return self._trait(s, name, family, record, facts, blend, blend_of, missing=False)
+        if family is None:
+            return self._trait(s, name, family, record, facts, blend, blend_of, np.zeros(len(facts), dtype=bool))
+        return self._trait(s, name, family, record, facts, blend, blend_of, blend_of != self.families.index(family))
 
     def _part_trait(self, s: int, name: str, slot: Slot, record: TraitRecord) -> Trait:
         """Rows: one for each part that fits; the last two are an empty slot and a part nobody recorded."""
@@ -289,7 +290,8 @@ class _Compiler:
         ]
         facts = [None if fact is None or fact.unknown else fact for fact in facts]
         blend = np.array([[1.0 if fact else 0.0 for fact in facts]])
-        return self._trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), missing=True)
+        empty = np.array([part == "none" for part in slot.parts], dtype=bool)
+        return self._trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), empty)
 
     def _trait(
         self,
@@ -300,8 +302,9 @@ class _Compiler:
         facts: Sequence[Fact | None],
         blend: Floats,
         blend_of: Ints,
-        missing: bool,
+        absent: Bools,
     ) -> Trait:
+        """`absent[i]`: row i has no such thing to look at, being an empty slot or a unit of another family."""
         totals = blend.sum(axis=1, keepdims=True)
         blend = np.divide(blend, totals, out=np.zeros_like(blend), where=totals > 0)
         blend_of = np.where([fact is not None for fact in facts], -1, blend_of)
@@ -319,8 +322,8 @@ class _Compiler:
             named = list(record.states) if record.states is not None else _markings(facts)
             truth = self._truth(facts, named, blend, blend_of)
             confusion = _confusion(record, named, mistakes)
-            if missing:
-                truth, confusion = _with_missing(truth, confusion, mistakes)
+            if absent.any():
+                truth, confusion = _with_missing(truth, confusion, mistakes, absent)
                 named = [*named, MISSING]
             states, table = tuple(named), truth @ confusion
         return Trait(
@@ -333,6 +336,7 @@ class _Compiler:
             truth=truth,
             mean=mean,
             sd=sd,
+            applies=np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED) if absent.any() else np.ones(len(facts)),
             blend=blend,
             blend_of=blend_of,
             cuts=cuts,
@@ -394,6 +398,7 @@ class _Compiler:
             truth=np.eye(size),
             mean=np.zeros(0),
             sd=np.zeros(0),
+            applies=np.ones(size),
             blend=np.zeros((1, size)),
             blend_of=np.full(size, -1, dtype=np.int64),
             cuts=np.zeros(0),
@@ -425,13 +430,10 @@ def _confusion(record: TraitRecord, states: Sequence[str], mistakes: float) -> F
     return matrix
 
 
-def _with_missing(truth: Floats, confusion: Floats, mistakes: float) -> tuple[Floats, Floats]:
-    """Adds the state "missing": what an empty slot (the last row but one) shows."""
-    rows, size = truth.shape
-    wider = np.zeros((rows, size + 1))
-    wider[:, :size] = truth
-    wider[-2] = 0.0
-    wider[-2, size] = 1.0
+def _with_missing(truth: Floats, confusion: Floats, mistakes: float, absent: Bools) -> tuple[Floats, Floats]:
+    """Adds the state "missing": what the rows show that have no such thing."""
+    size = truth.shape[1]
+    wider = np.column_stack([np.where(absent[:, None], 0.0, truth), absent.astype(float)])
     overlooked = mistakes * OVERLOOKED
     grown = np.zeros((size + 1, size + 1))
     grown[:size, :size] = confusion * (1.0 - overlooked)

@@ -122,7 +122,9 @@ def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Fl
     if question.cut is not None:
         low, high = given.interval if given and given.interval else (-np.inf, np.inf)
         cut = min(max(question.cut, low), high)
-        rows = blended(trait, np.stack([between(trait, cut, high), between(trait, low, cut)], axis=1))
+        rows = trait.applies[:, None] * blended(trait, np.stack([between(trait, cut, high), between(trait, low, cut)], axis=1))
+        if given is None:
+            rows = np.column_stack([rows, 1.0 - trait.applies])
     else:
         left = given.weights if given is not None and given.weights is not None else np.ones(len(trait.states))
         rows = np.stack([trait.table[:, list(outcome)] @ left[list(outcome)] for outcome in question.outcomes], axis=1)

@@ -129,13 +129,17 @@ class Session:
     def proposals(self) -> list[Proposal]:
         """The open questions with news in them, by news for effort, best first; ties by the order of traits and states."""
         bits = self._news(self.questions)
-        effort = self.compiled.effort
         found = [
-            Proposal(question, float(gain), float(effort[self.compiled.traits[question.trait].view]))
+            Proposal(question, float(gain), self._effort(question.trait))
             for question, gain in zip(self.questions, bits, strict=True)
             if gain >= NO_NEWS
         ]
         return sorted(found, key=lambda one: -round(one.value, 9))
+
+    def _effort(self, trait: int) -> float:
+        """What the view of a trait takes; a glance where it needs none."""
+        view = self.compiled.traits[trait].view
+        return float(self.compiled.effort[view]) if view >= 0 else 1.0
 
     def _news(self, questions: Sequence[Question]) -> Floats:
         if not questions or not self.belief.plausible:
@@ -174,7 +178,8 @@ class Session:
     @cached_property
     def twins(self) -> dict[str, list[str]]:
         """The variants that no question can separate from each one: in the views at hand, without what one cannot tell."""
-        unclear = {one.trait for one in self.given if isinstance(one.reading, CannotTell)}
+        told = {one.trait for one in self.evidence}
+        unclear = {one.trait for one in self.given if isinstance(one.reading, CannotTell)} - told
         groups = twin_groups(self.compiled, [t for t in self._visible if t not in unclear])
         members: dict[int, set[str]] = {}
         for c, group in enumerate(groups):
@@ -224,6 +229,8 @@ class Session:
 
 def merge(trait: Trait, t: int, readings: Sequence[Reading]) -> Evidence | None:
     """One piece of evidence from all answers to a trait; None when they say nothing."""
+    if not trait.states and isinstance(readings[-1], Gone):
+        return Evidence(t, gone=True)
     value = next((one for one in reversed(readings) if isinstance(one, Measured)), None)
     if value is not None:
         return Evidence(t, value=(value.value, value.plus_minus))

@@ -1,5 +1,6 @@
 """What must hold between records. Every check is a generator of findings; `check` collects them all."""
 
+import re
 from collections.abc import Iterator, Mapping
 from functools import cache, cached_property
 from pathlib import Path
@@ -10,19 +11,19 @@ from pydantic import BaseModel
 
 from .answers import Asked, askable, read_all
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
-from .load import MODELS, Entries, load
+from .load import MODELS, Entries, Progress, TableRow, load
 from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
 from .reading import in_unit
 from .resolve import OWN_SLOTS, lineage, moved, slots_of, stated, traits_of, views_of
 from .values import RESERVED, Answer, Fact, Ref, Weight
-from .yaml_text import Loc, Places
+from .yaml_text import Loc, Places, places_in
 
 PART_WORDS = frozenset({"none", "unlisted", "unknown"})
 
 
-def check(root: Path) -> tuple[Entries, list[Finding]]:
+def check(root: Path, progress: Progress = iter) -> tuple[Entries, list[Finding]]:
     """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
-    loaded = load(root)
+    loaded = load(root, progress)
     checker = _Checker(loaded.entries)
     return loaded.entries, sorted({*loaded.findings, *checker.all()})
 
@@ -65,7 +66,8 @@ class _Checker:
     ) -> Finding:
         place = self.entries.places[kind, ident]
         if place.path.endswith(".csv"):
-            return Finding(place.path, int(place.loc[0]), 1, what, found, expected, near)
+            row = TableRow(place.path, int(place.loc[0]), [str(name) for name in place.loc[1:]])
+            return Finding(place.path, *row.at(loc), what, found, expected, near)
         if place.path not in self._places:
             text = (self.entries.root / place.path).read_text("utf-8-sig")
             self._places[place.path] = Places(text, place.path)
@@ -94,7 +96,8 @@ class _Checker:
     def reference(self, kind: str, ident: str, loc: Loc, ref: Ref, value: str) -> Iterator[Finding]:
         if (ref.kind, value) not in self.entries.places and ref.kind not in self.entries.lost:
             near = nearest(value, self.names(ref.kind))
-            yield self.say(kind, ident, loc, Kind.DANGLING, quoted(value), f"the id of a {ref.kind}", near, key=True)
+            named = loc[-1] == value
+            yield self.say(kind, ident, loc, Kind.DANGLING, quoted(value), f"the id of a {ref.kind}", near, key=named)
 
     def word(self, kind: str, ident: str, loc: Loc, scale: str, weight: Weight | str | None) -> Iterator[Finding]:
         words: Mapping[str, float] = getattr(self.entries.about, scale)
@@ -107,7 +110,8 @@ class _Checker:
         if family not in self._whole:
             leaned_on = {"trait", "slot type", "part", "knowledge base"}
             types = {slot.type for slot in slots_of(self.entries, family).values() if slot.type}
-            unread = [one for one in types if ("slot type", one) in self.entries.places and one not in self.entries.slot_types]
+            unread = types - set(self.entries.slot_types)
+            unread |= set(self.names("trait")) - set(self.entries.traits)
             self._whole[family] = family in self.entries.families and not self.entries.lost & leaned_on and not unread
         return self._whole[family]
 
@@ -199,7 +203,7 @@ class _Checker:
             )
 
     def kind(self, record: str, ident: str, loc: Loc, kind: str, family: str) -> Iterator[Finding]:
-        kinds = self.entries.families[family].kinds if family in self.entries.families else {}
+        kinds = self.entries.families[family].kinds if family in self.entries.families else {kind: None}
         if kind not in kinds:
             expected = f"a kind of {family}: {listed(kinds)}"
             yield self.say(record, ident, loc, Kind.DANGLING, quoted(kind), expected, nearest(kind, kinds))
@@ -247,7 +251,7 @@ class _Checker:
             except Unreadable as problem:
                 yield self.say(kind, ident, loc, problem.kind, problem.found, problem.expected, key=True)
                 return
-            if not least <= value <= most:
+            if least < most and not least <= value <= most:
                 expected = f"a value from {least:g} to {most:g} {unit}".strip()
                 yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(choice), expected, key=True)
 
@@ -271,7 +275,8 @@ class _Checker:
                     yield self.say(kind, ident, at, Kind.DANGLING, quoted(choice), expected, nearest(choice, right), key=True)
 
     def liveries(self) -> Iterator[Finding]:
-        for ident, livery in self.entries.liveries.items() if "trait" not in self.entries.lost else ():
+        unread = "trait" in self.entries.lost or len(self.names("trait")) > len(self.entries.traits)
+        for ident, livery in self.entries.liveries.items() if not unread else ():
             yield from self.facts("livery", ident, ("shows",), livery.shows, self.entries.traits)
 
     # Records -----------------------------------------------------------------------------------------------------------
@@ -279,14 +284,14 @@ class _Checker:
     def variant(self, ident: str, variant: Variant) -> Iterator[Finding]:
         family = self.entries.family_of(ident)
         if variant.signpost:
-            if not moved(self.entries, ident):
+            ends = [variant.moved_to, *variant.split_into]
+            if not moved(self.entries, ident) and all(end in self.entries.variants for end in ends if end):
                 yield self.say("variant", ident, (), Kind.CYCLE, "a signpost that leads nowhere", "a signpost to a variant")
             return
         if variant.name is None:
             yield self.say("variant", ident, (), Kind.MISSING_KEY, 'no key "name"', 'the key "name"')
         row = lineage(self.entries, ident)
-        last = row[-1].like
-        if last is not None and last in self.entries.variants:
+        if row[-1].like == ident:
             found = f'"{ident}", which leads back to itself'
             yield self.say("variant", ident, ("like",), Kind.CYCLE, found, "a chain of like that ends")
         if variant.like in self.entries.variants and self.entries.family_of(variant.like) != family:
@@ -328,7 +333,10 @@ class _Checker:
             for family, slots in part.fits.items():
                 if family not in self.entries.families:
                     continue
-                fitting = [name for name, slot in slots_of(self.entries, family).items() if slot.type == slot_type]
+                slots_there = slots_of(self.entries, family)
+                fitting = [name for name, slot in slots_there.items() if slot.type == slot_type]
+                if not self.whole(family):
+                    continue
                 for index, slot in enumerate(slots):
                     if slot not in fitting:
                         expected = f"a slot of {family} for the type {slot_type}: {listed(fitting)}"
@@ -343,7 +351,7 @@ class _Checker:
         for hazard, caution in self.entries.about.hazards.items():
             for field in ("tools", "consumables"):
                 for index, item in enumerate(getattr(procedure, field)):
-                    brings = any(thing.lower() in item.lower() for thing in caution.brought_by)
+                    brings = any(re.search(rf"\b{re.escape(thing)}", item, re.IGNORECASE) for thing in caution.brought_by)
                     if brings and hazard not in procedure.hazards:
                         found = f"{quoted(item)} without its hazard"
                         yield self.say("procedure", ident, (field, index), Kind.HAZARD, found, f'"{hazard}" among the hazards')
@@ -373,8 +381,9 @@ class _Checker:
                     "sighting", ident, at, Kind.DANGLING, quoted(slot), f"a slot: {listed(slots)}", nearest(slot, slots)
                 )
         one = self.entries.sets.get(verdict.set or "")
-        if verdict.position is not None and (one is None or verdict.position > len(one.positions)):
-            expected = f"a position from 1 to {len(one.positions)}" if one else "a set when there is a position"
+        most = len(one.positions) if one else 0 if verdict.set is None else 99
+        if verdict.position is not None and verdict.position > most:
+            expected = f"a position from 1 to {most}" if most else "a set when there is a position"
             yield self.say("sighting", ident, ("verdict", "position"), Kind.WRONG_VALUE, str(verdict.position), expected)
 
 
@@ -383,7 +392,7 @@ def answer_findings(entries: Entries, family: str | None, answers: Mapping[str, 
     _, problems = read_all(entries, family, answers)
     if not problems:
         return []
-    places = Places(text, shown)
+    places = places_in(text, shown)
     found: list[Finding] = []
     for key, problem in problems:
         line, column = places.at(["answers", key], key=problem.kind == Kind.UNKNOWN_KEY)

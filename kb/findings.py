@@ -35,6 +35,13 @@ class Finding:
     expected: str
     nearest: str | None = None
 
+    def __post_init__(self) -> None:
+        """No text of an entry or a file name may steer a terminal, begin a line, or be no text at all."""
+        for name in ("path", "found", "expected", "nearest"):
+            value = getattr(self, name)
+            if value is not None and not value.isprintable():
+                object.__setattr__(self, name, printable(value))
+
     @property
     def message(self) -> str:
         """One sentence without the place."""
@@ -84,6 +91,11 @@ def nearest(name: str, names: Iterable[str]) -> str | None:
     return close[0] if close else None
 
 
+def printable(text: str) -> str:
+    """The text with everything that is not printable written out, such as `\\x1b`."""
+    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode("ascii") for one in text)
+
+
 def quoted(value: Any) -> str:
     """How a found value is shown."""
     if value is None:
@@ -92,7 +104,7 @@ def quoted(value: Any) -> str:
         return "a mapping"
     if isinstance(value, list):
         return "a list"
-    text = str(value)
+    text = printable(str(value))
     return f'"{text if len(text) <= 60 else text[:57] + "..."}"'
 
 

@@ -3,10 +3,9 @@
 import re
 import shutil
 from collections.abc import Callable, Hashable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 from uuid import uuid4
 
 from .check import check
@@ -17,10 +16,6 @@ from .values import Measure
 from .yaml_text import MOST_BYTES, MOST_VALUES
 
 MOST_VARIANTS_A_FILE = 200
-#: Seconds between two signs of life.
-BEAT = 0.2
-
-Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -283,7 +278,7 @@ def write(imported: Imported, into: Path, progress: Progress = silently) -> None
         for name, text in progress(files, "writing entries"):
             (beside / name).parent.mkdir(parents=True, exist_ok=True)
             (beside / name).write_text(text, "utf-8", newline="\n")
-        _, findings = _attended(lambda: check(beside), progress, "checking entries")
+        _, findings = check(beside, lambda files: progress(files, "checking entries"))
         if findings:
             raise Unsound(findings)
         _settle(beside, target)
@@ -291,21 +286,6 @@ def write(imported: Imported, into: Path, progress: Progress = silently) -> None
         raise BadInput([_unwritable(into, error)]) from None
     finally:
         shutil.rmtree(beside, ignore_errors=True)
-
-
-def _attended(task: Callable[[], Result], progress: Progress, doing: str) -> Result:
-    """The result of a long task that has no steps to count; beats go through `progress` until it is done."""
-    with ThreadPoolExecutor(1) as pool:
-        running = pool.submit(task)
-        for _ in progress(_beats(running), doing):
-            pass
-        return running.result()
-
-
-def _beats(running: Future[Result]) -> Iterator[None]:
-    while not running.done():
-        wait([running], BEAT)
-        yield
 
 
 def _settle(beside: Path, target: Path) -> None:

@@ -4,14 +4,14 @@ import csv
 import io
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 
 from pydantic import BaseModel
 
-from .findings import BadInput, Finding, Kind, listed, quoted
+from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .models import (
     Family,
     KnowledgeBase,
@@ -29,7 +29,7 @@ from .models import (
 )
 from .validate import build, keys_of
 from .values import ID_PATTERN, RESERVED
-from .yaml_text import Places, decode, read, read_bytes
+from .yaml_text import Loc, decode, places_in, read, read_bytes
 
 
 class Rule(NamedTuple):
@@ -60,8 +60,11 @@ LAYOUT = [
 MODELS: dict[str, type[BaseModel]] = {rule.kind: rule.model for rule in LAYOUT}
 
 
+Progress = Callable[[Iterable[Path]], Iterable[Path]]
+
+
 class Place(NamedTuple):
-    """Where a record stands: its file below the root, and the path inside the document (for a table: the line)."""
+    """Where a record stands: its file below the root, and the path inside the document (of a table: the line, the columns)."""
 
     path: str
     loc: tuple[str | int, ...]
@@ -122,12 +125,15 @@ class Loaded:
     findings: list[Finding]
 
 
-def load(root: Path) -> Loaded:
-    """Reads every file below `root`. Raises BadInput only when there is no knowledge base there at all."""
+def load(root: Path, progress: Progress = iter) -> Loaded:
+    """Reads every file below `root`. Raises BadInput only when there is no knowledge base there at all.
+
+    `progress` wraps the list of files, to show how far it is.
+    """
     if not (root / "knowledge-base.yaml").is_file():
         raise BadInput([Finding(str(root), 0, 0, Kind.MISPLACED, "no knowledge-base.yaml", "a folder of entries, which has one")])
     loader = _Loader(root)
-    for path in sorted(_files(root)):
+    for path in progress(sorted(_files(root))):
         loader.file(path)
     for kind, ident in sorted(loader.entries.home):
         home_kind = "slot type" if kind == "part" else "family"
@@ -136,19 +142,31 @@ def load(root: Path) -> Loaded:
 
 
 def _files(root: Path) -> Iterator[Path]:
-    """Every file below the root but hidden ones; links that lead out of it are left alone."""
-    inside = root.resolve()
+    """Every file below the root but hidden ones."""
     for folder, folders, names in os.walk(root):
         folders[:] = sorted(name for name in folders if not name.startswith((".", "__")))
         for name in names:
-            path = Path(folder) / name
-            if not name.startswith((".", "__")) and path.resolve().is_relative_to(inside):
-                yield path
+            if not name.startswith((".", "__")):
+                yield Path(folder) / name
+
+
+@dataclass
+class TableRow:
+    """A row of a table as the place of its cells: the line it begins on, and columns counted from 1."""
+
+    shown: str
+    line: int
+    header: Sequence[str]
+
+    def at(self, loc: Loc, key: bool = False) -> tuple[int, int]:  # noqa: ARG002
+        """Line and column of the cell that `loc` begins with."""
+        return self.line, self.header.index(str(loc[0])) + 1 if loc and str(loc[0]) in self.header else 1
 
 
 class _Loader:
     def __init__(self, root: Path) -> None:
         self.root = root
+        self.inside = os.path.realpath(root)
         self.entries = Entries(root, KnowledgeBase(title="unreadable", license="unknown"))
         self.findings: list[Finding] = []
 
@@ -161,6 +179,8 @@ class _Loader:
                 self.findings.append(Finding(shown, 0, 0, Kind.MISPLACED, "a file no record lies in", places))
             return
         try:
+            if path.is_symlink() and not Path(os.path.realpath(path)).is_relative_to(self.inside):
+                raise BadInput([Finding(shown, 0, 0, Kind.MISPLACED, "a link that leads out of the folder", "the file itself")])
             text = decode(read_bytes(path, shown), shown)
             if rule.shape == "table":
                 self.table(rule, text, shown)
@@ -185,7 +205,7 @@ class _Loader:
         parts = shown.split("/")
         stem, folder = parts[-1].removesuffix(".yaml"), parts[1] if len(parts) > 2 else ""
         if rule.shape == "whole":
-            self.entries.about = build(KnowledgeBase, {} if plain is None else plain, text, shown)
+            self.entries.about = build(KnowledgeBase, {} if plain is None else plain, places_in(text, shown))
         elif rule.shape == "folder":
             self.record(rule, folder, plain, text, Place(shown, ()))
         elif rule.shape == "mapping":
@@ -217,7 +237,7 @@ class _Loader:
         self.record(rule, ident, own, text, place, folder)
 
     def record(self, rule: Rule, ident: str, plain: Any, text: str, place: Place, folder: str = "") -> None:
-        if not re.match(ID_PATTERN, ident) or len(ident) > 80:
+        if not re.fullmatch(ID_PATTERN.strip("^$"), ident) or len(ident) > 80:
             expected = "an id: lower-case letters and digits in words joined by hyphens"
             self.say(text, place, Kind.WRONG_VALUE, quoted(ident), expected, key=True)
             return
@@ -236,45 +256,58 @@ class _Loader:
             self.entries.home[rule.kind, ident] = folder
         if plain is None:
             plain = {}
-        record = build(rule.model, plain, text, place.path, place.loc)
-        self.entries.of(rule.kind)[ident] = record
+        try:
+            self.entries.of(rule.kind)[ident] = build(rule.model, plain, places_in(text, place.path), place.loc)
+        except BadInput as error:
+            self.findings += error.findings
 
     def table(self, rule: Rule, text: str, shown: str) -> None:
         """Rows of a CSV table, a record each; empty cells are left out."""
-        rows = csv.reader(io.StringIO(text), strict=True)
         keys = keys_of(rule.model)
+        rows = csv.reader(io.StringIO(text, newline=None), strict=True)
+        line = 1
         try:
             empty: list[str] = []
             first = next(rows, empty)
             header = [cell.strip() for cell in first]
-            for column, name in enumerate(header, 1):
-                if name not in keys:
-                    self.findings.append(Finding(shown, 1, column, Kind.UNKNOWN_KEY, f"the column {quoted(name)}", listed(keys)))
-            if any(name not in keys for name in header):
-                return
+            if not header:
+                expected = "a first line with the names of the columns"
+                raise BadInput([Finding(shown, 0, 0, Kind.MISSING_KEY, "an empty table", expected)])
+            self.header(header, keys, shown)
+            line = rows.line_num + 1
             for row in rows:
                 if len(row) not in (0, len(header)):
                     found = f"{len(row)} cells"
-                    self.findings.append(Finding(shown, rows.line_num, 1, Kind.WRONG_VALUE, found, f"{len(header)} cells"))
+                    self.findings.append(Finding(shown, line, 1, Kind.WRONG_VALUE, found, f"{len(header)} cells"))
                 elif row:
-                    self.row(rule, dict(zip(header, row, strict=True)), shown, rows.line_num)
+                    self.row(rule, dict(zip(header, row, strict=True)), TableRow(shown, line, header))
+                line = rows.line_num + 1
         except csv.Error as error:
-            self.findings.append(Finding(shown, rows.line_num, 1, Kind.UNREADABLE, str(error), "a CSV table"))
+            found = str(error)
+            if "field larger" in found:
+                found = f"a cell over {csv.field_size_limit()} characters"
+            raise BadInput([Finding(shown, line, 1, Kind.UNREADABLE, found, "a CSV table")]) from None
 
-    def row(self, rule: Rule, cells: dict[str, str], shown: str, line: int) -> None:
-        stem = shown.rsplit("/", 1)[-1].removesuffix(".csv")
+    def header(self, header: list[str], keys: list[str], shown: str) -> None:
+        """The first line of a table. Raises BadInput when a column is no column, or there twice."""
+        findings: list[Finding] = []
+        for column, name in enumerate(header, 1):
+            if name not in keys:
+                found = f"the column {quoted(name)}"
+                findings.append(Finding(shown, 1, column, Kind.UNKNOWN_KEY, found, listed(keys), nearest(name, keys)))
+            elif name in header[: column - 1]:
+                findings.append(Finding(shown, 1, column, Kind.DUPLICATE, f"the column {quoted(name)} again", "it once"))
+        if findings:
+            raise BadInput(findings)
+
+    def row(self, rule: Rule, cells: dict[str, str], where: "TableRow") -> None:
+        ident = f"{where.shown.rsplit('/', 1)[-1].removesuffix('.csv')}-{where.line}"
         plain = {name: cell.strip() for name, cell in cells.items() if cell.strip()}
-        columns = {name: column for column, name in enumerate(cells, 1)}
         try:
-            record = build(rule.model, plain, "", shown)
+            self.entries.of(rule.kind)[ident] = build(rule.model, plain, where)
+            self.entries.places[rule.kind, ident] = Place(where.shown, (where.line, *where.header))
         except BadInput as error:
-            for finding in error.findings:
-                name = next((name for name in columns if quoted(plain.get(name)) == finding.found), "")
-                column = columns.get(name, 1)
-                self.findings.append(Finding(shown, line, column, finding.kind, finding.found, finding.expected, finding.nearest))
-            return
-        self.entries.of(rule.kind)[f"{stem}-{line}"] = record
-        self.entries.places[rule.kind, f"{stem}-{line}"] = Place(shown, (line,))
+            self.findings += error.findings
 
     def homeless(self, kind: str, ident: str, home_kind: str) -> None:
         """A record in a folder that is no family or no slot type."""
@@ -288,12 +321,12 @@ class _Loader:
     def line(self, place: Place) -> int:
         """The line of a record that stands somewhere already."""
         text = (self.root / place.path).read_text("utf-8-sig", errors="replace")
-        return Places(text, place.path).at(place.loc, key=True)[0]
+        return places_in(text, place.path).at(place.loc, key=True)[0]
 
     def say(
         self, text: str, place: Place, kind: Kind, found: str, expected: str, near: str | None = None, key: bool = False
     ) -> None:
-        line, column = Places(text, place.path).at(place.loc, key=key)
+        line, column = places_in(text, place.path).at(place.loc, key=key)
         self.findings.append(Finding(place.path, line, column, kind, found, expected, near))
 
 

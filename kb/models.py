@@ -8,11 +8,10 @@ from typing import Annotated, Any, Literal, cast
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
-from .values import Citations, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, each, wrong
+from .values import Citations, Day, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, each, wrong
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
 Share = Annotated[float, Field(ge=0, le=1)]
-Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$")]
 Facts = dict[str, WrittenFact]
 
 
@@ -22,7 +21,7 @@ class Record(Strict):
     name: Text
     about: Text | None = Field(default=None, description="what a reader should know, in sentences (Markdown)")
     sources: Citations = {}
-    verified: Date | None = Field(default=None, description="the day somebody last checked the whole record")
+    verified: Day | None = Field(default=None, description="the day somebody last checked the whole record")
 
 
 # The whole -------------------------------------------------------------------------------------------------------------
@@ -210,7 +209,7 @@ class Variant(Strict):
     name: Text | None = None
     about: Text | None = None
     sources: Citations = {}
-    verified: Date | None = None
+    verified: Day | None = None
     like: Annotated[str, Ref("variant")] | None = None
     kind: str | None = None
     livery: Annotated[str, Ref("livery")] | None = None
@@ -309,7 +308,7 @@ class Sighting(Strict):
     """One examined unit."""
 
     name: Text | None = None
-    seen: Date
+    seen: Day
     by: Text
     label: Text | None = Field(default=None, description="what the seller called it")
     views: list[str] | None = None
@@ -325,7 +324,7 @@ class Sighting(Strict):
 class Sale(Strict):
     """One dated price: a row of `sales/<year>.csv`."""
 
-    date: Date
+    date: Day
     variant: Annotated[str, Ref("variant")] | None = None
     set: Annotated[str, Ref("set")] | None = None
     price: float = Field(ge=0)

@@ -75,9 +75,9 @@ def read_part(answer: Answer, parts: Collection[str]) -> Reading:
 
 
 def _states(answer: Answer, states: Collection[str], noun: str) -> frozenset[str]:
-    named = [answer.is_] if answer.is_ is not None else (answer.not_ or answer.one_of)
-    if named is None:
-        raise Unreadable("a bound", f"one of the {noun}s {listed(states)}")
+    named = [answer.is_] if answer.is_ is not None else (answer.one_of if answer.not_ is None else answer.not_)
+    if not named:
+        raise Unreadable("a bound" if named is None else f"no {noun}s", f"one of the {noun}s {listed(states)}")
     for state in named:
         if state not in states:
             expected = f"one of the {noun}s {listed(states)}"

@@ -2,14 +2,14 @@
 
 import types
 from collections.abc import Mapping
-from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, Protocol, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .values import ID_PATTERN
-from .yaml_text import Loc, Places
+from .yaml_text import Loc
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -19,6 +19,7 @@ EXPECTED = {
     "int_parsing": "a whole number",
     "int_type": "a whole number",
     "int_from_float": "a whole number",
+    "int_parsing_size": "a whole number",
     "float_parsing": "a number",
     "float_type": "a number",
     "finite_number": "a number",
@@ -44,16 +45,25 @@ PATTERNS = {
 }
 
 
-def build(model: type[Model], plain: Any, text: str, shown: str, loc: Loc = ()) -> Model:
+class Where(Protocol):
+    """What knows the line and column of a value by its path: a YAML document, or a row of a table."""
+
+    shown: str
+
+    def at(self, loc: Loc, key: bool = False) -> tuple[int, int]:
+        """1-based line and column."""
+        ...
+
+
+def build(model: type[Model], plain: Any, where: Where, loc: Loc = ()) -> Model:
     """The record at `loc` of a document. Raises BadInput with every complaint, each at its line and column."""
     try:
         return model.model_validate(plain)
     except ValidationError as error:
-        places = Places(text, shown)
-        raise BadInput([_finding(model, detail, places, loc) for detail in error.errors()]) from None
+        raise BadInput([_finding(model, detail, where, loc) for detail in error.errors()]) from None
 
 
-def _finding(model: type[BaseModel], detail: ErrorDetails, places: Places, base: Loc) -> Finding:
+def _finding(model: type[BaseModel], detail: ErrorDetails, places: Where, base: Loc) -> Finding:
     kind = detail["type"]
     loc = [step for step in detail["loc"] if step != "[key]"]
     about_key = kind == "extra_forbidden" or "[key]" in detail["loc"]

@@ -5,10 +5,20 @@ Each is written the way a collector would write it, and read here once.  A reade
 """
 
 import re
+from datetime import date
 from fractions import Fraction
 from typing import Annotated, Any, Literal, NamedTuple, cast
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, StringConstraints, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    StringConstraints,
+    WithJsonSchema,
+)
 from pydantic_core import PydanticCustomError
 
 ID_PATTERN = r"^[a-z0-9]+(-[a-z0-9]+)*$"
@@ -76,6 +86,22 @@ WrittenYears = Annotated[
 ]
 
 
+# Days ----------------------------------------------------------------------------------------------------------------
+
+
+def read_day(written: Any) -> Any:
+    """A day of the calendar, kept as text."""
+    try:
+        date.fromisoformat(str(written))
+    except ValueError:
+        raise wrong("a date such as 1954-11-30") from None
+    return written
+
+
+DAY_PATTERN = r"^\d{4}-\d\d-\d\d$"
+Day = Annotated[str, StringConstraints(pattern=DAY_PATTERN), AfterValidator(read_day)]
+
+
 # Measured values -----------------------------------------------------------------------------------------------------
 
 
@@ -100,18 +126,21 @@ class Measure(NamedTuple):
         return Measure(self.value * factor, None if self.plus_minus is None else self.plus_minus * factor, unit)
 
 
-_NUMBER = r"[+-]?(?:\d+\s+\d+/\d+|\d+/\d+|\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_NUMBER = r"[+-]?(?:\d+\s+\d+/0*[1-9]\d*|\d+/0*[1-9]\d*|(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?)"
 _MEASURE = re.compile(rf"({_NUMBER})\s*(?:(?:\+-|\+/-|±)\s*({_NUMBER}))?\s*([A-Za-z]+|\"|″)?")
 
 
 def _number(written: str) -> float:
-    return float(sum(Fraction(piece) for piece in written.split()))
+    if "/" not in written:
+        return float(written)
+    size = float(sum(Fraction(piece) for piece in written.lstrip("+-").split()))
+    return -size if written.startswith("-") else size
 
 
 def read_measure(written: str) -> Measure | None:
     """A measure from "4.8 +- 0.3 mm", "4.8 ± 0.3 mm", "13/16 in", "4.8"; None when it is none."""
     found = _MEASURE.fullmatch(written.strip())
-    if not found or "/0" in written:
+    if not found or len(written) > 60:
         return None
     unit = found[3] or ""
     unit = "in" if unit in ('"', "″", "inch", "inches") else unit
@@ -178,7 +207,9 @@ Citations = Annotated[
 class Strict(BaseModel):
     """A record or a piece of one: immutable, with no keys but its own."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=True, serialize_by_alias=True, defer_build=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, validate_by_name=True, serialize_by_alias=True, defer_build=True
+    )
 
 
 class Fact(Strict):
@@ -190,7 +221,7 @@ class Fact(Strict):
 
     is_: dict[str, Weight] = Field(alias="is", description="what may be seen there, each with how often")
     sources: Citations = Field(default_factory=dict)
-    verified: str | None = Field(default=None, pattern=r"^\d{4}-\d\d-\d\d$", description="the day it was last checked")
+    verified: Day | None = Field(default=None, description="the day it was last checked")
     note: str | None = None
 
     @property

@@ -4,7 +4,7 @@ A scalar stays the text that was written (`0421` is not a number yet); the model
 """
 
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,8 @@ Loc = Sequence[str | int]
 def read_bytes(path: Path, shown: str) -> bytes:
     """The file's bytes. Raises BadInput when it cannot be read or is too large."""
     try:
+        if not path.is_dir() and path.exists() and not path.is_file():
+            raise OSError(0, "a pipe or a device")
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
@@ -88,8 +90,10 @@ def compose(text: str, shown: str) -> Node | None:
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
-        problem = " ".join(str(part) for part in (error.context, error.problem) if part)
-        expected = "quotes around a text with ? : , # inside { } or [ ]" if "flow" in problem else "one YAML document"
+        problem = " ".join(str(part) for part in (error.context, error.problem) if part).removeprefix("found ")
+        expected = (
+            "a closing } or ], or quotes around a text with ? : , # inside them" if "flow" in problem else "one YAML document"
+        )
         raise BadInput([Finding(shown, line, column, Kind.UNREADABLE, problem, expected)]) from None
     except (ReaderError, YAMLStreamError):
         raise BadInput([Finding(shown, *_control(text), Kind.UNREADABLE, "a control character", "printable text")]) from None
@@ -99,7 +103,7 @@ def _control(text: str) -> tuple[int, int]:
     """Line and column of the first character YAML does not allow; (0, 0) when there is none."""
     for number, line in enumerate(text.split("\n"), 1):
         for column, character in enumerate(line, 1):
-            if character != "\t" and (character < " " or character in "\x7f\ufffe\uffff" or "\ud800" <= character <= "\udfff"):
+            if character != "\t" and (character < " " or "\x7f" <= character <= "\x9f" or character in "\ufffe\uffff"):
                 return number, column
     return 0, 0
 
@@ -146,7 +150,7 @@ class _Values:
             self._say(node, Kind.WRONG_VALUE, f"the tag {node.tag}", "a value without a tag")
             return None
         if isinstance(node, ScalarNode):
-            plain = node.style is None
+            plain = not node.style
             return None if plain and node.value in ("", "~", "null", "Null", "NULL") else str(node.value)
         if isinstance(node, SequenceNode):
             return [self.value(item, depth + 1) for item in node.value]
@@ -157,6 +161,8 @@ class _Values:
         first: dict[str, int] = {}
         for key_node, value_node in node.value:
             key = self.value(key_node, depth + 1)
+            if self.left <= 0:
+                break
             if not isinstance(key, str):
                 self._say(key_node, Kind.WRONG_VALUE, f"{quoted(key)} as a key", "a text as a key")
                 continue
@@ -181,15 +187,19 @@ def read(text: str, shown: str) -> Any:
 
 
 class Places:
-    """Finds the line and column of a value by its path in the document; composes the text only when asked."""
+    """Finds the line and column of a value by its path in the document; composes the text once, when first asked."""
 
     def __init__(self, text: str, shown: str) -> None:
         self.shown = shown
-        self._node = compose(text, shown)
+        self._text = text
+
+    @cached_property
+    def _root(self) -> Node | None:
+        return compose(self._text, self.shown)
 
     def at(self, loc: Loc, key: bool = False) -> tuple[int, int]:
         """1-based line and column of the value at `loc` (with `key`: of its key); of the deepest part of `loc` that exists."""
-        node = mark_node = self._node
+        node = mark_node = self._root
         for number, step in enumerate(loc, 1):
             found = next(_children(node, step), None)
             if found is not None:
@@ -200,9 +210,17 @@ class Places:
         return mark_node.start_mark.line + 1, mark_node.start_mark.column + 1
 
 
+@lru_cache(maxsize=4)
+def places_in(text: str, shown: str) -> Places:
+    """The places of a document, so that a file with a thousand mistakes is composed once."""
+    return Places(text, shown)
+
+
 def _children(node: Node | None, step: str | int) -> Iterator[tuple[Node, Node]]:
-    """(key node or item, value node) of the child called `step`."""
+    """(key node or item, value node) of the child called `step`; a list of names has the child of each name."""
     if isinstance(node, MappingNode):
         yield from ((key, value) for key, value in node.value if isinstance(key, ScalarNode) and key.value == str(step))
-    elif isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
-        yield node.value[step], node.value[step]
+    elif isinstance(node, SequenceNode) and isinstance(step, int):
+        yield from ((item, item) for item in node.value[step : step + 1])
+    elif isinstance(node, SequenceNode):
+        yield from ((item, item) for item in node.value if isinstance(item, ScalarNode) and item.value == step)

@@ -132,7 +132,8 @@ class _Maker:
             if self.kinds and rng.random() < 0.5:
                 slot["kinds"] = [self.kinds[0]]
             slots[f"slot-{i}"] = slot
-        slot_types, parts = {}, {}
+        slot_types: Plain = {}
+        parts: Plain = {}
         for ident in sorted({slot["type"] for slot in slots.values()}):
             traits = {f"mark-{i}": self.trait("body") for i in range(rng.randint(1, 2))}
             slot_types[ident] = {"traits": traits}

@@ -16,6 +16,7 @@ from tellmark.identify.report import report
 from tellmark.identify.session import Given, Session
 from tellmark.identify.start import answered, start
 from tellmark.identify.wording import Words
+from tellmark.kb.models import Variant
 from tellmark.kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen
 from tellmark.kb.values import Answer
 
@@ -210,7 +211,7 @@ def test_unknown_neither_helps_nor_hurts(random_kb: ModuleType, seed: int) -> No
     """
     entries = random_kb.random_entries(seed, random_kb.Mix(partial=False, unknown=False, kinds=False))
     blank = {"name": "Nobody looked", "how_common": "uncommon", "sold_alone": "common"}
-    entries.variants["blank"] = type(entries.variants["variant-0"]).model_validate(blank)
+    entries.variants["blank"] = Variant.model_validate(blank)
     entries.home["variant", "blank"] = random_kb.FAMILY
     session = start(entries)
     before = chances(session)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tellmark.identify.arrays import Floats
+from tellmark.identify.arrays import Floats, Ints
 from tellmark.identify.questions import (
     Question,
     choice,
@@ -84,7 +84,7 @@ def by_trial(session: Session, tried: list[tuple[float, Session]], uncertainty: 
     return uncertainty(session) - sum(chance * uncertainty(after) for chance, after in tried)
 
 
-def of_groups(groups: Callable[[Session], Any]) -> Callable[[Session], float]:
+def of_groups(groups: Callable[[Session], Ints]) -> Callable[[Session], float]:
     def uncertainty(session: Session) -> float:
         own = groups(session)
         return entropy(np.array([session.belief.probability[own == group].sum() for group in np.unique(own)]))
@@ -97,7 +97,7 @@ def of_original(session: Session) -> float:
     return entropy(np.array([share, 1 - share]))
 
 
-TARGETS = {
+TARGETS: dict[str, Callable[[Session], Ints]] = {
     "variant": lambda session: variant_groups(session.compiled),
     "set": lambda session: set_groups(session.compiled),
     "candidate": lambda session: np.arange(session.compiled.candidates),

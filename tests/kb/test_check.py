@@ -68,7 +68,8 @@ def rows(table: str) -> list[Row]:
         if not written or line.startswith("#"):
             continue
         if not line.startswith(" "):
-            found.append(Row(*line.split(": ", 1), {}, []))
+            ident, why = line.split(": ", 1)
+            found.append(Row(ident, why, {}, []))
         elif written == "> nothing":
             pass
         elif written.startswith("> "):

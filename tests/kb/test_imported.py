@@ -101,7 +101,7 @@ def test_everything_wrong_with_the_wishes_is_said_at_once(tmp_path: Path) -> Non
     data = as_csv([["Name", "Color", "Length"], ["a", "red"]])
     expects = "expected a column of the table: Color, Length or Name"
     assert problems(lambda: import_table("-", tmp_path / "made", wishes, data)) == [
-        '--family: found "a\nb", expected a name of printable characters, at most 200',
+        '--family: found "a\\nb", expected a name of printable characters, at most 200',
         f'--leave-out: found the column "Colr", {expects}; did you mean "Color"?',
         f'--name-column: found the column "Nmae", {expects}; did you mean "Name"?',
         '--title: found " ", expected a name of printable characters, at most 200',

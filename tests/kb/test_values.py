@@ -1,13 +1,14 @@
 """The small written values: what a collector may write, what it means, and what is refused."""
 
 import math
+import subprocess
+import sys
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
-
 from tellmark.kb.values import UNITS, Answer, Fact, Measure, WrittenAnswer, WrittenFact, WrittenYears, Years, read_measure
 from tellmark.kb.values import Weight as WrittenWeight
 
@@ -79,7 +80,6 @@ REFUSED = {
     "not-a-number": "nan",
     "endless": "inf",
     "overflow": "1e999",
-    "overflow-that-takes-forever": "1e999999999",
     "fraction-with-a-power": "1/2e3",
     "too-large": "1e13",
     "too-many-digits": "9" * 5000,
@@ -90,6 +90,13 @@ REFUSED = {
 @pytest.mark.parametrize("written", REFUSED.values(), ids=REFUSED)
 def test_no_measure(written: str) -> None:
     assert read_measure(written) is None
+
+
+def test_power_that_would_take_forever_is_refused_at_once() -> None:
+    """In a process of its own: no exception could end the computing of a number with a billion digits."""
+    program = "from tellmark.kb.values import read_measure; print(read_measure('1e999999999 mm'))"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=5, check=True)
+    assert done.stdout == "None\n"
 
 
 CONVERSIONS = {
@@ -126,11 +133,11 @@ def test_written_measure_reads_back(thousandths: int, tolerance: int | None, uni
     assert read_measure(str(measure)) == measure
 
 
-@given(value=st.floats(-1e12, 1e12, allow_subnormal=False), unit=st.sampled_from(["", *UNITS]))
+@given(value=st.floats(1e-9, 1e9) | st.floats(-1e9, -1e-9) | st.just(0.0), unit=st.sampled_from(["", *UNITS]))
 def test_any_written_measure_reads_back_to_six_digits(value: float, unit: str) -> None:
     found = read_measure(str(Measure(value, None, unit)))
     assert found is not None
-    assert math.isclose(found.value, value, rel_tol=5.1e-6, abs_tol=1e-300)
+    assert math.isclose(found.value, value, rel_tol=5.1e-6)
     assert found.unit == unit
 
 
@@ -186,15 +193,26 @@ def test_no_weight(written: Any) -> None:
 
 # Facts and answers -----------------------------------------------------------------------------------------------------
 
+
+def fact(is_: dict[str, str | float], **rest: Any) -> Fact:
+    """The long form, as the model has it."""
+    return Fact.model_validate({"is": is_, **rest})
+
+
+def answer(**forms: Any) -> Answer:
+    """The long form, as the model has it."""
+    return Answer.model_validate({name.removesuffix("_"): form for name, form in forms.items()})
+
+
 FACTS: dict[str, tuple[Any, Fact]] = {
-    "state": ("plain", Fact(is_={"plain": 1.0})),
-    "measure": ("4.8 +- 0.3 mm", Fact(is_={"4.8 +- 0.3 mm": 1.0})),
-    "choices": ({"plain": "usual", "ribbed": "0.2"}, Fact(is_={"plain": "usual", "ribbed": 0.2})),
-    "list": (["plain", "ribbed"], Fact(is_={"plain": 1.0, "ribbed": 1.0})),
-    "long-state": ({"is": "plain", "sources": ["notes"]}, Fact(is_={"plain": 1.0}, sources={"notes": "supports"})),
+    "state": ("plain", fact(is_={"plain": 1.0})),
+    "measure": ("4.8 +- 0.3 mm", fact(is_={"4.8 +- 0.3 mm": 1.0})),
+    "choices": ({"plain": "usual", "ribbed": "0.2"}, fact(is_={"plain": "usual", "ribbed": 0.2})),
+    "list": (["plain", "ribbed"], fact(is_={"plain": 1.0, "ribbed": 1.0})),
+    "long-state": ({"is": "plain", "sources": ["notes"]}, fact(is_={"plain": 1.0}, sources={"notes": "supports"})),
     "long-choices": (
         {"is": {"plain": "usual"}, "sources": {"notes": "doubts"}, "verified": "2021-05-02", "note": "One seen."},
-        Fact(is_={"plain": "usual"}, sources={"notes": "doubts"}, verified="2021-05-02", note="One seen."),
+        fact(is_={"plain": "usual"}, sources={"notes": "doubts"}, verified="2021-05-02", note="One seen."),
     ),
 }
 
@@ -215,16 +233,16 @@ def test_fact_that_says_nothing(written: Any) -> None:
 
 
 ANSWERS: dict[str, tuple[Any, Answer, Any, str]] = {
-    "state": ("plain", Answer(is_="plain"), "plain", "plain"),
-    "missing": ("missing", Answer(is_="missing"), "missing", "missing"),
-    "long": ({"is": "plain"}, Answer(is_="plain"), "plain", "plain"),
-    "not-one": ({"not": "decal"}, Answer(not_=["decal"]), {"not": ["decal"]}, "not decal"),
-    "not-several": ({"not": ["decal", "bare"]}, Answer(not_=["decal", "bare"]), {"not": ["decal", "bare"]}, "not decal, bare"),
-    "one-of": ({"one_of": ["a", "b"]}, Answer(one_of=["a", "b"]), {"one_of": ["a", "b"]}, "one of a, b"),
-    "more": ({"more_than": "3 mm"}, Answer(more_than="3 mm"), {"more_than": "3 mm"}, "more than 3 mm"),
+    "state": ("plain", answer(is_="plain"), "plain", "plain"),
+    "missing": ("missing", answer(is_="missing"), "missing", "missing"),
+    "long": ({"is": "plain"}, answer(is_="plain"), "plain", "plain"),
+    "not-one": ({"not": "decal"}, answer(not_=["decal"]), {"not": ["decal"]}, "not decal"),
+    "not-several": ({"not": ["decal", "bare"]}, answer(not_=["decal", "bare"]), {"not": ["decal", "bare"]}, "not decal, bare"),
+    "one-of": ({"one_of": ["a", "b"]}, answer(one_of=["a", "b"]), {"one_of": ["a", "b"]}, "one of a, b"),
+    "more": ({"more_than": "3 mm"}, answer(more_than="3 mm"), {"more_than": "3 mm"}, "more than 3 mm"),
     "between": (
         {"more_than": "3", "less_than": "4"},
-        Answer(more_than="3", less_than="4"),
+        answer(more_than="3", less_than="4"),
         {"more_than": "3", "less_than": "4"},
         "more than 3 and less than 4",
     ),

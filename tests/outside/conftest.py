@@ -234,7 +234,8 @@ class _Reader:
 
     def misreading(self, trait: Trait, states: list[str]) -> dict[str, Chances]:
         """Nine mistakes in ten go to the states it is said to be mistaken for, where there are such and others."""
-        mistakes, rows = self.mistakes(trait), {}
+        mistakes = self.mistakes(trait)
+        rows: dict[str, Chances] = {}
         for true in states:
             named = (trait.states or {})[true].mistaken_for
             others = [state for state in states if state != true and state not in named]

@@ -4,6 +4,9 @@ Sources: S. Russell and P. Norvig, Artificial Intelligence: A Modern Approach, t
 0.284 from memory); pyAgrum's exact inference; scikit-learn's CategoricalNB.
 """
 
+# The libraries compared with come without types.
+# pyright: reportMissingTypeStubs=false, reportUnknownMemberType=false, reportUnknownVariableType=false, reportUnknownArgumentType=false
+
 from collections.abc import Callable
 from random import Random
 from types import ModuleType
@@ -215,7 +218,8 @@ def test_without_changes_and_mistakes_it_is_naive_bayes(seed: int, random_kb: Mo
     states, variants, traits = ["red", "green", "blue"], rng.randint(2, 6), rng.randint(1, 5)
     shares = [[_tenths(rng) for _ in range(traits)] for _ in range(variants)]
     common = [rng.choice([1.0, 0.4, 0.15, 0.05]) for _ in range(variants)]
-    rows, classes = [], []
+    rows: list[list[int]] = []
+    classes: list[int] = []
     for v in range(variants):
         columns = [[k for k, share in enumerate(column) for _ in range(share)] for column in shares[v]]
         for column in columns:

@@ -3,6 +3,9 @@
 The formula is the one of `design.md`; the combinations are made in `conftest.py` without our compiler or any array.
 """
 
+# The libraries compared with come without types.
+# pyright: reportMissingTypeStubs=false, reportUnknownMemberType=false, reportUnknownVariableType=false, reportUnknownArgumentType=false
+
 import math
 from collections import defaultdict
 from collections.abc import Callable

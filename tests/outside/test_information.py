@@ -5,6 +5,9 @@ the figures printed there, both from memory); C. E. Shannon, A Mathematical Theo
 Journal 27 (1948) 379-423; scipy.stats.entropy; sklearn.metrics.mutual_info_score.
 """
 
+# The libraries compared with come without types.
+# pyright: reportMissingTypeStubs=false, reportUnknownMemberType=false, reportUnknownVariableType=false, reportUnknownArgumentType=false
+
 import csv
 import math
 from collections.abc import Callable
@@ -167,7 +170,7 @@ def test_no_yes_or_no_tells_more_than_its_channel_lets_through(
         said = {one.trait for one in session.given}
         for question in [q for t in range(len(session.compiled.traits)) if t not in said for q in yes_no(session.compiled, t)]:
             trait = session.compiled.traits[question.trait]
-            if len(question.outcomes) > 2 or session.compiled.slots[trait.slot].parts:
+            if len(question.outcomes) != 2 or session.compiled.slots[trait.slot].parts:
                 continue
             yes = trait.states[question.outcomes[0][0]]
             misread = traits[trait.id].misread

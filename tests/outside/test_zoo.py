@@ -4,6 +4,9 @@ Source: R. S. Forsyth, Zoo, UCI Machine Learning Repository (1990), as the packa
 yes/no attributes and the number of legs.  59 rows differ apart from name and type; animals with equal rows are one group.
 """
 
+# The libraries compared with come without types.
+# pyright: reportMissingTypeStubs=false, reportUnknownMemberType=false, reportUnknownVariableType=false, reportUnknownArgumentType=false
+
 import csv
 import json
 import re

@@ -1,0 +1,101 @@
+"""Small texts of a page: addresses, Markdown made safe, years, weights, counts."""
+
+import re
+from collections.abc import Iterable
+from functools import cache
+from typing import Any
+
+import nh3
+from markdown_it import MarkdownIt
+from markupsafe import Markup
+
+from ..kb.models import Trait
+from ..kb.values import ID_PATTERN, Years
+
+#: The folder of each kind of record that has pages.
+FOLDERS = {
+    "family": "families",
+    "variant": "variants",
+    "set": "sets",
+    "part": "parts",
+    "procedure": "procedures",
+    "source": "sources",
+}
+#: What a link in a text may lead to.
+OUTWARD = re.compile(r"(https?://|mailto:)[^\s\"'<>]+", re.IGNORECASE)
+MARKDOWN_TAGS = {"p", "em", "strong", "ul", "ol", "li", "a", "code", "pre", "blockquote", "br", "hr", "h3", "h4", "h5", "h6"}
+
+
+class CannotPublish(Exception):
+    """The site cannot be written as asked: what was found, and what was expected."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        super().__init__(f"found {found}, expected {expected}")
+        self.found, self.expected = found, expected
+
+
+def address(kind: str, ident: str) -> str:
+    """Where the page of a record stands below the root. Raises CannotPublish for an id that could lead out of its folder."""
+    if not re.fullmatch(ID_PATTERN, ident):
+        raise CannotPublish(f"the id {ident!r}", "lower-case letters and digits in words joined by hyphens")
+    return f"{FOLDERS[kind]}/{ident}.html"
+
+
+class _Reader(MarkdownIt):
+    """CommonMark without raw HTML and pictures; a link that does not lead to the web or to mail stays the text it was."""
+
+    def validateLink(self, url: str) -> bool:  # noqa: N802 (named by the library)
+        return OUTWARD.fullmatch(url) is not None
+
+
+@cache
+def _reader() -> MarkdownIt:
+    return _Reader("commonmark", {"html": False}).disable("image")
+
+
+def markdown(text: str | None) -> Markup | None:
+    """Safe HTML of a Markdown text, its headings two levels down so that they stand below the page's own."""
+    if text is None:
+        return None
+    reader = _reader()
+    tokens = reader.parse(text)
+    for token in tokens:
+        if token.type in ("heading_open", "heading_close"):
+            token.tag = f"h{min(6, int(token.tag[1:]) + 2)}"
+    clean = nh3.clean(
+        reader.renderer.render(tokens, reader.options, {}),
+        tags=MARKDOWN_TAGS,
+        attributes={"a": {"href"}, "ol": {"start"}},
+        url_schemes={"http", "https", "mailto"},
+    )
+    return Markup(clean)
+
+
+def years(made: Years | None) -> str | None:
+    """Years as print has them."""
+    return str(made).replace("..", "–") if made else None
+
+
+def weight(value: str | float | None) -> str | None:
+    """A word of how common, or its number."""
+    return value if value is None or isinstance(value, str) else f"{value:g}"
+
+
+def counted(number: float, noun: str) -> str:
+    """1 variant, 2 variants."""
+    return f"{number:g} {noun}{'' if number == 1 else 's'}"
+
+
+def sentence(text: str) -> str:
+    """With a capital at the start."""
+    return text[:1].upper() + text[1:]
+
+
+def plus_minus(text: str, trait: Trait | None) -> str:
+    """A measured value with its proper sign."""
+    return text.replace(" +- ", " ± ") if trait and trait.measured else text
+
+
+def labeled(pairs: Iterable[tuple[str, Any]]) -> list[dict[str, Any]]:
+    """The pairs that say something, for a list of labels."""
+    return [{"label": label, "value": value} for label, value in pairs if value is not None]

@@ -1,0 +1,545 @@
+"""The static site: complete, linked, harmless whatever the entries say, reproducible, and never half replaced."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+from playwright.sync_api import Browser, sync_playwright
+from tellmark.cli.main import main
+from tellmark.kb.check import check
+from tellmark.site_builder.build import MARKER, build, publish
+from tellmark.site_builder.texts import CannotPublish, address, markdown
+
+ROOT = Path(__file__).parents[2]
+ENTRIES = ROOT / "entries"
+SCHEMA = json.loads((ROOT / "cli" / "schemas" / "site.json").read_text("utf-8"))
+#: The sound folder without its set, and without what leans on it.
+NO_SET = {"families/tram/sets/gull-pair.yaml": None, "sightings/tram/shelf-1.yaml": None, "sales/2021.csv": None}
+Folder = Callable[[Mapping[str, Any]], Path]
+
+
+def run(entries: Path, *arguments: str) -> Result:
+    return CliRunner().invoke(main, ["--entries", str(entries), "site", "build", *arguments], catch_exceptions=False)
+
+
+def contents(root: Path) -> dict[str, bytes]:
+    return {path.relative_to(root).as_posix(): path.read_bytes() for path in sorted(root.rglob("*")) if path.is_file()}
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("built") / "site"
+    build(check(ENTRIES)[0], out)
+    return out
+
+
+class Read(HTMLParser):
+    """The tags, ids, links and text of one page."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text = ""
+        self.feed(path.read_text("utf-8"))
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+    @property
+    def ids(self) -> list[str]:
+        return [attrs["id"] or "" for _, attrs in self.tags if "id" in attrs]
+
+    @property
+    def links(self) -> list[str]:
+        return [value for _, attrs in self.tags for name in ("href", "src") if (value := attrs.get(name)) is not None]
+
+
+@cache
+def read(root: Path) -> dict[str, Read]:
+    return {path.relative_to(root).as_posix(): Read(path) for path in sorted(root.rglob("*.html"))}
+
+
+def broken_links(root: Path) -> Iterator[str]:
+    """Every inward link that leads nowhere, or that would not work under another address."""
+    pages = read(root)
+    for name, page in pages.items():
+        for link in page.links:
+            parts = urlsplit(link)
+            if parts.scheme in ("http", "https", "mailto", "data"):
+                continue
+            place = (root / name).parent / unquote(parts.path) if parts.path else root / name
+            inside = place.resolve().is_relative_to(root.resolve())
+            if parts.scheme or parts.netloc or link.startswith("/") or not inside or not place.is_file():
+                yield f"{name}: {link}"
+            elif parts.fragment and parts.fragment not in pages[place.resolve().relative_to(root.resolve()).as_posix()].ids:
+                yield f"{name}: {link} (no such anchor)"
+
+
+# What is there -----------------------------------------------------------------------------------------------------------
+
+
+def test_every_record_has_its_page(site: Path) -> None:
+    entries, findings = check(ENTRIES)
+    assert findings == []
+    pages = read(site)
+    for kind in ("family", "variant", "set", "part", "procedure", "source"):
+        for ident, record in entries.of(kind).items():
+            assert (record.name or ident) in pages[address(kind, ident)].text, ident
+
+
+def test_every_link_and_anchor_resolves(site: Path) -> None:
+    assert list(broken_links(site)) == []
+
+
+def test_ids_on_a_page_are_unique_and_labels_lead_to_them(site: Path) -> None:
+    for name, page in read(site).items():
+        assert len(page.ids) == len(set(page.ids)), name
+        labelled = {attrs["aria-labelledby"] for _, attrs in page.tags if "aria-labelledby" in attrs}
+        assert labelled <= set(page.ids), name
+
+
+def test_every_page_is_reached_from_home(site: Path) -> None:
+    pages = read(site)
+    seen, now = {"index.html"}, ["index.html"]
+    while now:
+        name = now.pop()
+        for link in pages[name].links:
+            path = urlsplit(link).path
+            place = ((site / name).parent / path).resolve()
+            if path.endswith(".html") and (to := place.relative_to(site.resolve()).as_posix()) not in seen:
+                seen.add(to)
+                now.append(to)
+    signposts = {address("variant", ident) for ident, one in check(ENTRIES)[0].variants.items() if one.signpost}
+    uncited = {
+        name for name, page in pages.items() if name.startswith("sources/") and "Nothing in this record cites it" in page.text
+    }
+    assert pages.keys() - seen <= signposts | uncited
+
+
+def test_policy_allows_nothing_from_elsewhere(site: Path) -> None:
+    for name, page in read(site).items():
+        policies = [attrs["content"] for tag, attrs in page.tags if tag == "meta" and "http-equiv" in attrs]
+        assert policies == ["default-src 'none'; style-src 'self'; img-src 'self' data:"], name
+        assert not [tag for tag, attrs in page.tags if tag in ("script", "style") or "style" in attrs], name
+
+
+def test_variant_says_what_it_could_be_taken_for(site: Path) -> None:
+    page = Read(site / "variants" / "426-lake-harrow-a-b4.html")
+    twin = "426-lake-harrow-a-holloways.html"
+    assert page.links.count(twin) + page.links.count(f"../variants/{twin}") == 1
+    text = " ".join(page.text.split())
+    assert "Cannot be told from 426 Lake Harrow, powered A, Holloway's edition" in text
+    assert [text.index(part) for part in ("What to look for", "Fitted when new", "Easily taken for", "On whose word")] == sorted(
+        text.index(part) for part in ("What to look for", "Fitted when new", "Easily taken for", "On whose word")
+    )
+    assert "Last verified 2024-10-05" in text
+
+
+def test_nearest_look_alikes_differ_in_the_fewest_facts(folder: Folder, tmp_path: Path) -> None:
+    base = "families/tram/variants/"
+    root = folder(
+        {
+            f"{base}far.yaml": "name: Far one\nlike: gull-a\nshows:\n  roof: ribbed\n  length: 150 mm\n  number: 55\n",
+            f"{base}near.yaml": "name: Near one\nlike: gull-a\nshows:\n  number: 42\n",
+            f"{base}same.yaml": "name: Same one\nlike: gull-a\n",
+            **NO_SET,
+            f"{base}middle.yaml": "name: Middle one\nlike: gull-a\nshows:\n  length: 140 mm\n  number: 43\n",
+        }
+    )
+    build(check(root)[0], tmp_path / "site")
+    text = " ".join(Read(tmp_path / "site" / "variants" / "gull-a.html").text.split())
+    alike = text[text.index("Easily taken for") :]
+    names = ["Gull Harbor streetcar, second batch", "Near one", "Middle one"]
+    assert sorted(names, key=lambda name: alike.find(name)) in (names, [names[1], names[0], names[2]])
+    assert all(name in alike for name in names)
+    assert "Far one" not in alike
+    assert "Same one" not in alike
+    assert "Cannot be told from Same one" in text
+
+
+def test_set_shows_its_couplers_in_order(site: Path) -> None:
+    text = " ".join(Read(site / "sets" / "54-4-prairie-meridian-a-b-a.html").text.split())
+    assert re.search(r"Unit 1 .* Front coupler: nothing there Rear coupler: Long fixed coupler Unit 2 .* Unit 3", text)
+
+
+def test_cautions_come_first(site: Path) -> None:
+    for path in (site / "procedures").glob("*.html"):
+        text = Read(path).text
+        assert text.index("Cautions first") < min(text.index(part) for part in ("Tools", "Consumables", "Steps"))
+
+
+def test_old_id_points_on(site: Path) -> None:
+    page = Read(site / "variants" / "424-prairie-meridian-a.html")
+    assert "../variants/424-prairie-meridian-a-b1.html" in page.links
+    assert "../variants/424-prairie-meridian-a-b2.html" in page.links
+
+
+def test_smallest_knowledge_base(tmp_path: Path) -> None:
+    root = tmp_path / "record"
+    root.mkdir()
+    (root / "knowledge-base.yaml").write_text("title: Nothing yet\nlicense: CC0-1.0\n", "utf-8")
+    assert build(check(root)[0], tmp_path / "site") == 3
+    assert list(broken_links(tmp_path / "site")) == []
+
+
+# Hostile texts -----------------------------------------------------------------------------------------------------------
+
+EVIL = (
+    "<script>alert(1)</script> \"'><img src=x onerror=alert(1)> {{ 7*7 }} </title></style><svg onload=alert(1)> "
+    "[press](javascript:alert(1)) [or](JaVaScRiPt&#58;alert(1)) [data](data:text/html,x) [up](../../x.html) "
+    '![seen](https://tracker.example/x.png) <https://fine.example/?a=1&b="2"> <javascript:alert(1)>\n\n'
+    "<iframe src='https://evil.example'></iframe>\n\n# Heading\n\n[ref]\n\n[ref]: javascript:alert(1) 'x\" onclick=\"alert(1)'"
+)
+TRAIT = {"name": EVIL, "look": EVIL, "ask": EVIL, "changes": EVIL, "about": EVIL, "view": "side"}
+STATES = {"states": {"red": {"name": EVIL, "ask": EVIL, "about": EVIL}, "blue": EVIL}}
+WORD = {"sources": {"web": "doubts", "book": "proves"}, "verified": "2024-02-03", "note": EVIL}
+HOSTILE: dict[str, Any] = {
+    "knowledge-base.yaml": {
+        "title": EVIL,
+        "about": EVIL,
+        "license": EVIL,
+        "maintainers": [EVIL, EVIL],
+        "currency": EVIL,
+        "views": {"side": {"name": EVIL, "effort": 1, "how": EVIL}},
+        "hazards": {"dust": {"caution": EVIL, "brought_by": [EVIL]}},
+    },
+    "sources.yaml": {
+        "web": {"name": EVIL, "about": EVIL, "kind": "web", "author": EVIL, "where": "javascript:alert(1)"},
+        "book": {"name": EVIL, "kind": "book", "where": 'https://x.example/"onclick="alert(1)', "sources": {"web": "supports"}},
+        "notes": {"name": EVIL, "kind": "notes", "where": EVIL},
+    },
+    "makers.yaml": {"maker": {"name": EVIL, "about": EVIL, "place": EVIL, "sources": ["web"]}},
+    "liveries.yaml": {
+        "livery": {"name": EVIL, "about": EVIL, "railroad": EVIL, "colors": [EVIL], "shows": {"color": {"is": "red", **WORD}}}
+    },
+    "traits.yaml": {"color": {**TRAIT, "slot": "finish", **STATES}},
+    "families/one/family.yaml": {
+        "name": EVIL,
+        "about": EVIL,
+        "maker": "maker",
+        "kinds": {"engine": {"name": EVIL, "about": EVIL}},
+        "slots": {"wheel": {"name": EVIL, "type": "wheel"}},
+        "traits": {"shape": {**TRAIT, **STATES}, "number": {**TRAIT, "marking": {}}},
+        "damage": {
+            "step": {
+                "name": EVIL,
+                "view": "side",
+                "how_common": "usual",
+                "found": EVIL,
+                "grade": -1,
+                "mend": EVIL,
+                "procedure": "mend",
+                "invisible": True,
+            }
+        },
+        "sources": ["web"],
+    },
+    "families/one/variants/a.yaml": {
+        "name": EVIL,
+        "about": EVIL,
+        "kind": "engine",
+        "livery": "livery",
+        "catalog_number": EVIL,
+        "shows": {"shape": {"is": {"red": 0.7, "blue": 0.3}, **WORD}, "number": {"is": EVIL, **WORD}},
+        "fitted": {"wheel": {"is": {"w": 0.5, "v": 0.5}, **WORD}},
+        "sources": ["web", "book"],
+    },
+    "families/one/variants/b.yaml": {"name": EVIL, "like": "a", "about": EVIL, "shows": {"shape": "blue", "number": "7"}},
+    "families/one/variants/c.yaml": {"name": EVIL, "like": "b", "livery": "livery"},
+    "families/one/variants/old.yaml": {"name": EVIL, "about": EVIL, "moved_to": "a"},
+    "families/one/sets/s.yaml": {
+        "name": EVIL,
+        "about": EVIL,
+        "catalog_number": EVIL,
+        "positions": [{"variants": {"a": 0.5, "b": 0.5}, "fitted": {"wheel": {"is": "v", **WORD}}, "about": EVIL}],
+    },
+    "parts/wheel/slot-type.yaml": {"name": EVIL, "about": EVIL, "traits": {"rim": {**TRAIT, **STATES}}, "sources": ["web"]},
+    "parts/wheel/w.yaml": {
+        "name": EVIL,
+        "about": EVIL,
+        "maker": "maker",
+        "shows": {"rim": {"is": "red", **WORD}},
+        "fits": {"one": ["wheel"]},
+        "tell": EVIL,
+        "cost": 3,
+    },
+    "parts/wheel/v.yaml": {"name": EVIL, "shows": {"rim": "blue"}, "reproduction_of": "w", "tell": EVIL},
+    "procedures/mend.yaml": {
+        "name": EVIL,
+        "about": EVIL,
+        "serves": ["wheel"],
+        "symptom": EVIL,
+        "tools": [EVIL],
+        "consumables": [EVIL],
+        "hazards": ["dust"],
+        "minutes": 5,
+        "steps": [EVIL, EVIL],
+    },
+}
+#: What a page may consist of; anything else came out of an entry.
+OUR_TAGS = """
+    a article aside blockquote body br caption code dd div dl dt em footer h1 h2 h3 h4 h5 h6 head header hr html li link main meta
+    nav ol p pre section span strong table tbody td th thead time title tr ul
+"""
+OUR_ATTRIBUTES = """
+    aria-current aria-label aria-labelledby charset class content data-label datetime href http-equiv id lang name rel scope
+"""
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("hostile")
+    for path, plain in HOSTILE.items():
+        (root / path).parent.mkdir(parents=True, exist_ok=True)
+        (root / path).write_text(json.dumps(plain), "utf-8")
+    entries, findings = check(root)
+    assert [str(finding) for finding in findings] == []
+    build(entries, root / "site")
+    return root / "site"
+
+
+def test_hostile_texts_become_text(hostile: Path) -> None:
+    pages = read(hostile)
+    assert len(pages) == 3 + 1 + 4 + 1 + 2 + 1 + 3
+    for name, page in pages.items():
+        raw = (hostile / name).read_text("utf-8")
+        assert {tag for tag, _ in page.tags} <= set(OUR_TAGS.split()), name
+        assert {attribute for _, attrs in page.tags for attribute in attrs} <= set(OUR_ATTRIBUTES.split()), name
+        assert "<script" not in raw.lower(), name
+        assert "&lt;script&gt;alert(1)&lt;/script&gt;" in raw, name
+        assert "{{ 7*7 }}" in page.text, name
+        assert {urlsplit(link).scheme for link in page.links} <= {"", "https", "data"}, name
+        assert [link for link in page.links if link.startswith("data:")] == ["data:,"], name
+    assert list(broken_links(hostile)) == []
+
+
+TEXTS = [
+    ("script address", "[a](javascript:alert(1))", "<p>[a](javascript:alert(1))</p>\n"),
+    ("address in capitals", "[a](JAVASCRIPT:alert(1))", "<p>[a](JAVASCRIPT:alert(1))</p>\n"),
+    ("raw HTML", "<b onclick=x>a</b>", "<p>&lt;b onclick=x&gt;a&lt;/b&gt;</p>\n"),
+    ("way out of the folder", "[a](../../b.html)", "<p>[a](../../b.html)</p>\n"),
+    ("picture", "![a](https://b.example/c.png)", '<p>!<a href="https://b.example/c.png" rel="noopener noreferrer">a</a></p>\n'),
+    ("web address", "[a](https://b.example)", '<p><a href="https://b.example" rel="noopener noreferrer">a</a></p>\n'),
+    ("heading", "# a", "<h3>a</h3>\n"),
+    ("emphasis", "*a* **b** `c`", "<p><em>a</em> <strong>b</strong> <code>c</code></p>\n"),
+    ("list", "- a\n- b", "<ul>\n<li>a</li>\n<li>b</li>\n</ul>\n"),
+]
+
+
+@pytest.mark.parametrize(("text", "html"), [case[1:] for case in TEXTS], ids=[case[0] for case in TEXTS])
+def test_markdown(text: str, html: str) -> None:
+    assert markdown(text) == html
+
+
+@pytest.mark.parametrize("ident", ["../a", "a/b", "", ".", "A", "a\n", "a.html", "a--b", "a b", "\x00"])
+def test_no_id_leaves_its_folder(ident: str) -> None:
+    with pytest.raises(CannotPublish):
+        address("variant", ident)
+
+
+# The folder --------------------------------------------------------------------------------------------------------------
+
+
+def test_same_entries_same_bytes(site: Path, tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "tellmark.cli.main", "--entries", str(ENTRIES), "site", "build", "--out", "again"]
+    subprocess.run(command, cwd=tmp_path, env=os.environ | {"PYTHONHASHSEED": "7"}, check=True, capture_output=True)
+    assert contents(tmp_path / "again") == contents(site)
+
+
+def test_json(folder: Folder, tmp_path: Path) -> None:
+    out = str(tmp_path / "site")
+    result = run(folder({}), "--out", out, "--json")
+    found = json.loads(result.stdout)
+    jsonschema.validate(found, SCHEMA, cls=jsonschema.Draft202012Validator)
+    assert found == {"format": "tellmark/site/1", "out": out, "pages": len(list(Path(out).rglob("*.html")))}
+    assert result.exit_code == 0
+
+
+def test_new_site_replaces_the_old_whole(folder: Folder, tmp_path: Path) -> None:
+    out = tmp_path / "site"
+    out.mkdir()
+    assert run(folder({}), "--out", str(out)).exit_code == 0
+    root = folder(NO_SET)
+    for path in NO_SET:
+        (root / path).unlink()
+    assert (out / "sets" / "gull-pair.html").is_file()
+    assert run(root, "--out", str(out)).exit_code == 0
+    assert not (out / "sets").exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["record", "site"]
+
+
+def test_bad_entry_leaves_the_old_site(folder: Folder, tmp_path: Path) -> None:
+    out = tmp_path / "site"
+    assert run(folder({}), "--out", str(out)).exit_code == 0
+    before = contents(out)
+    result = run(folder({"parts/wheel/disc.yaml": "name: Disc wheel\nshows:\n  rim: thik\n"}), "--out", str(out))
+    assert result.exit_code == 2
+    assert 'disc.yaml:3:8: found "thik", expected a state of it: thick or thin; did you mean "thick"?' in result.stderr
+    assert contents(out) == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["record", "site"]
+
+
+def test_failure_while_writing_leaves_the_old_site(tmp_path: Path) -> None:
+    out = tmp_path / "site"
+    publish({"index.html": b"old"}, out)
+    before = contents(out)
+    with pytest.raises(CannotPublish):
+        publish({"index.html": b"new", "../outside.html": b"x"}, out)
+    assert contents(out) == before
+    assert [path.name for path in tmp_path.iterdir()] == ["site"]
+
+
+def test_failure_in_the_swap_puts_the_old_site_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    out = tmp_path / "site"
+    publish({"index.html": b"old"}, out)
+    before = contents(out)
+    rename = Path.rename
+
+    def failing(self: Path, target: Path) -> Path:
+        if self.name == "fresh":
+            raise OSError(28, "No space left on device", str(target))
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", failing)
+    with pytest.raises(OSError, match="No space left"):
+        publish({"index.html": b"new"}, out)
+    assert contents(out) == before
+    assert [path.name for path in tmp_path.iterdir()] == ["site"]
+
+
+def foreign_file(out: Path) -> None:
+    out.mkdir()
+    (out / "thesis.txt").write_text("ten years of work", "utf-8")
+
+
+def file_beside_the_pages(out: Path) -> None:
+    publish({"index.html": b"old"}, out)
+    (out / "CNAME").write_text("trains.example", "utf-8")
+
+
+def plain_file(out: Path) -> None:
+    out.write_text("not a folder", "utf-8")
+
+
+def link_beside_the_pages(out: Path) -> None:
+    publish({"index.html": b"old"}, out)
+    (out / "elsewhere").symlink_to(out.parent)
+
+
+FOREIGN = [
+    ("folder of someone's", foreign_file, 'found files in "{out}" that no site build wrote, expected an empty folder'),
+    ("file added to a site", file_beside_the_pages, 'found "CNAME" in "{out}", expected only what the last build wrote there'),
+    (
+        "link added to a site",
+        link_beside_the_pages,
+        'found "elsewhere" in "{out}", expected only what the last build wrote there',
+    ),
+    ("file", plain_file, 'found a file at "{out}", expected a folder, or nothing yet'),
+]
+
+
+@pytest.mark.parametrize(("prepare", "message"), [case[1:] for case in FOREIGN], ids=[case[0] for case in FOREIGN])
+def test_what_is_not_ours_stays(folder: Folder, tmp_path: Path, prepare: Callable[[Path], None], message: str) -> None:
+    out = tmp_path / "site"
+    prepare(out)
+    before = contents(out)
+    result = run(folder({}), "--out", str(out))
+    assert result.exit_code == 2
+    assert result.stderr.startswith(message.format(out=out.resolve()))
+    assert contents(out) == before
+
+
+def test_marker_lists_what_was_written(site: Path) -> None:
+    listed = (site / MARKER).read_text("utf-8").splitlines()
+    assert listed == sorted(path for path in contents(site) if path != MARKER)
+
+
+# In the browser ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("no chromium here")
+    quiet = ["quic", "background-networking", "component-update", "sync"]
+    arguments = ["--no-sandbox", "--disable-gpu", "--no-first-run", *(f"--disable-{one}" for one in quiet)]
+    with sync_playwright() as started:
+        opened = started.chromium.launch(executable_path=chromium, args=arguments)
+        yield opened
+        opened.close()
+
+
+SHOWN = [
+    "index.html",
+    "families/cab-diesel-420.html",
+    "variants/424-prairie-meridian-a-b2.html",
+    "sets/54-4-prairie-meridian-a-b-a.html",
+    "procedures/service-commutator-and-brushes.html",
+]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [320, 360, 1200])
+def test_pages_in_the_browser(site: Path, browser: Browser, scheme: Any, width: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
+    page = context.new_page()
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("request", lambda request: asked.append(request.url))
+    for name in SHOWN:
+        page.goto((site / name).as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, name
+        assert page.evaluate("getComputedStyle(document.querySelector('footer')).borderTopStyle") == "double", "styles apply"
+        sizes: list[list[float]] = page.evaluate(
+            "[...document.querySelectorAll('nav a, .kicker a, .masthead a, .links a, .who a, tbody th a')]"
+            ".map(a => a.getBoundingClientRect()).map(box => [box.width, box.height])"
+        )
+        assert min(height for _, height in sizes) >= 44, name
+        assert min(across for across, _ in sizes) >= 44, name
+    context.close()
+    assert said == []
+    assert {urlsplit(url).scheme for url in asked} <= {"file", "data"}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_colors_can_be_read(site: Path, browser: Browser, scheme: Any) -> None:
+    """Text against its ground: 4.5 to 1; strong lines: 3 to 1 (WCAG 2.2, relative luminance)."""
+    page = browser.new_page(color_scheme=scheme)
+    page.goto((site / "index.html").as_uri())
+    names = ["paper", "raised", "ink", "soft", "link", "warn", "strong"]
+    style = "getComputedStyle(document.documentElement)"
+    values = {name: str(page.evaluate(f"{style}.getPropertyValue('--{name}').trim()")) for name in names}
+    page.close()
+    for ground in ("paper", "raised"):
+        for name in ("ink", "soft", "link", "warn"):
+            assert contrast(values[name], values[ground]) >= 4.5, (name, ground)
+        assert contrast(values["strong"], values[ground]) >= 3, ground
+
+
+def contrast(one: str, other: str) -> float:
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def luminance(color: str) -> float:
+    channels = [int(color[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
