@@ -145,7 +145,8 @@ def test_bad_input_ends_with_status_2_and_leaves_nothing(arguments: list[str], m
 def test_entries_that_fail_their_own_check_are_not_kept(shelf: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     finding = Finding("families/shelf/family.yaml", 3, 1, Kind.WRONG_VALUE, '"a"', '"b"')
 
-    def check(root: Path) -> tuple[None, list[Finding]]:
+    def check(root: Path, progress: object) -> tuple[None, list[Finding]]:
+        assert callable(progress)
         assert (root / "knowledge-base.yaml").is_file()
         return None, [finding]
 

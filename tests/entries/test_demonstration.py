@@ -24,15 +24,15 @@ MOST_EXCEPTIONS = 3
 
 #: At least so many of each in the demonstration; may only rise.
 AT_LEAST = {
-    "family": 1,
-    "variant": 30,
-    "set": 8,
-    "part": 20,
-    "slot type": 5,
-    "source": 10,
-    "procedure": 3,
-    "sighting": 20,
-    "sale": 40,
+    "family": 6,
+    "variant": 90,
+    "set": 24,
+    "part": 45,
+    "slot type": 20,
+    "source": 30,
+    "procedure": 14,
+    "sighting": 150,
+    "sale": 400,
 }
 
 
@@ -51,6 +51,18 @@ def test_rich_enough(kind: str) -> None:
     entries = checked()[0]
     count = len(living(entries)) if kind == "variant" else len(entries.of(kind))
     assert count >= AT_LEAST[kind]
+
+
+def test_enough_traits_and_damage_spots() -> None:
+    entries = checked()[0]
+    own = sum(len(family.traits) for family in entries.families.values())
+    of_parts = sum(len(slot_type.traits) for slot_type in entries.slot_types.values())
+    assert len(entries.traits) + own + of_parts >= 60
+    assert sum(len(family.damage) for family in entries.families.values()) >= 30
+
+
+def test_sales_reach_over_twelve_years() -> None:
+    assert len({sale.date[:4] for sale in checked()[0].sales.values()}) >= 12
 
 
 def test_motors_trucks_and_couplers_have_traits_of_their_own() -> None:

@@ -185,7 +185,7 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     expected = f"{missing}: found no such file or directory, expected a file that can be read"
     assert problems(lambda: read_table(str(missing))) == [expected]
     assert problems(lambda: read_table("a\0b.csv")) == [
-        "a\0b.csv: found an impossible file name, expected a file that can be read"
+        "a\\x00b.csv: found an impossible file name, expected a file that can be read"
     ]
 
 
