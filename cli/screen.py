@@ -116,7 +116,7 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
             text += f": {words.part(there['part'])} ({percent(there['probability'])})"
         yield _swap_row(text, chance, remark)
         if there and chance >= CHANGED and slot in belongs and belongs[slot] != there["part"]:
-            yield f"      where {words.part(belongs[slot])} belongs"
+            yield f"      belongs there: {words.part(belongs[slot])}"
 
 
 def _swap_row(text: str, chance: float, remark: str) -> str:
