@@ -1,12 +1,15 @@
 """`tellmark check`: is the knowledge base valid?"""
 
 import sys
+from collections.abc import Iterator
 from typing import Any
 
 import click
 
 from ..kb.check import check
-from ..kb.findings import Finding
+from ..kb.findings import Finding, Kind
+from ..kb.load import Entries
+from ..kb.yaml_text import places_in
 from .common import FINDINGS, entries_option, entries_root, print_json, problems_said, under
 
 
@@ -22,6 +25,8 @@ def command(ctx: click.Context, **options: Any) -> None:
     root = entries_root(ctx, options["entries"])
     with problems_said():
         entries, found = check(root)
+    if not found:
+        found = list(_astray(entries))
     findings = list(under(root, found))
     if options["as_json"]:
         counts = {kind: len(entries.of(kind)) for kind in ("family", "variant", "set", "part", "sighting")}
@@ -33,6 +38,22 @@ def command(ctx: click.Context, **options: Any) -> None:
         if not (options["as_json"] or options["annotate"]):
             click.echo(f"{len(findings)} finding{'s' if len(findings) != 1 else ''}", err=True)
         sys.exit(FINDINGS)
+
+
+def _astray(entries: Entries) -> Iterator[Finding]:
+    """Sightings whose answers do not lead to their verdict: those that say no exception, or all once they are too many."""
+    from ..identify.sightings import outcomes
+
+    wrong = [one for one in outcomes(entries) if not one.right]
+    allowed = entries.about.exceptions
+    for one in wrong:
+        if one.exception is None or len(wrong) > allowed:
+            place = entries.places["sighting", one.sighting]
+            text = (entries.root / place.path).read_text("utf-8-sig")
+            line, column = places_in(text, place.path).at([*place.loc, "verdict", "variant"])
+            found = f"answers that lead to {' or '.join(one.leaders)}"
+            expected = f"the verdict, {' or '.join(one.verdict)}, to come first, or an exception; {allowed} may have one"
+            yield Finding(place.path, line, column, Kind.ASTRAY, found, expected)
 
 
 def annotation(finding: Finding) -> str:

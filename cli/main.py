@@ -9,6 +9,7 @@ import click
 COMMANDS = {
     "check": ("check", "Say what is wrong with a folder of entries."),
     "compare": ("compare", "Show what differs between variants or parts, and where to look."),
+    "gaps": ("gaps", "Say what is not known yet, and what cannot be told apart."),
     "identify": ("identify", "Say what a unit is, by questions or from a file of answers."),
     "import": ("import_table", "Make a knowledge base of a spreadsheet or CSV table."),
     "schema": ("schema", "Print the JSON Schema of a kind of record or output."),

@@ -21,6 +21,7 @@ class Kind(StrEnum):
     CYCLE = "cycle"
     UNKNOWN_STATE = "unknown-state"
     HAZARD = "hazard"
+    ASTRAY = "astray"
 
 
 @dataclass(frozen=True, order=True)

@@ -78,6 +78,9 @@ class KnowledgeBase(Strict):
     not_in_the_record: float = Field(default=0.05, gt=0, lt=1, description="share of units that nobody has recorded yet")
     blunders: float = Field(default=0.02, gt=0, lt=0.5, description="share of measured readings that are nowhere near")
     settled: float = Field(default=0.95, gt=0.5, lt=1, description="stop asking when the leader has this much")
+    exceptions: int = Field(
+        default=0, ge=0, description="how many sightings may come out otherwise than their verdict; may only fall"
+    )
     family_leads: float = Field(default=0.5, ge=0, lt=1, description="ask a family's own traits when it has this much")
     views: dict[Id, View] = {}
     hazards: dict[Hazard, Caution] = {}
