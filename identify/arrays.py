@@ -23,7 +23,7 @@ NOT_IN_THE_RECORD = "not-in-the-record"
 MISSING = "missing"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Slot:
     """Where parts sit.
 
@@ -42,7 +42,7 @@ class Slot:
     redone: Ints
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Trait:
     """What one can look at.
 
@@ -83,7 +83,7 @@ class Trait:
         return bool(self.states) and self.states[-1] == MISSING
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Compiled:
     """Everything. Candidates are sorted by variant; `variant[c]` is -1 - f for the unit of family f that is not in the record.
 

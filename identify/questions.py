@@ -6,6 +6,7 @@ The news is the mutual information between the outcome and the target group of t
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -51,26 +52,79 @@ def news(
     `evidence` is what was answered already: a trait answered in part is asked within what is left of it.
     """
     live = np.flatnonzero(belief.probability > NEGLIGIBLE * belief.probability.max())
-    order = live[np.argsort(groups[live], kind="stable")]
-    weight = belief.probability[order]
-    starts = np.flatnonzero(np.r_[True, np.diff(groups[order]) != 0])
+    weight = belief.probability[live] / belief.probability[live].sum()
+    group = np.unique(groups[live], return_inverse=True)[1].reshape(-1)
     given = {one.trait: one for one in evidence}
     result = np.zeros(len(questions))
-    by_slot: dict[int, list[int]] = {}
-    for q, question in enumerate(questions):
-        by_slot.setdefault(compiled.traits[question.trait].slot, []).append(q)
-    for s, asked in by_slot.items():
-        columns = [outcome_rows(compiled.traits[questions[q].trait], questions[q], given.get(questions[q].trait)) for q in asked]
-        sizes = [column.shape[1] for column in columns]
-        chances = chance_of(compiled, belief, s, np.concatenate(columns, axis=1))[compiled.slots[s].row[order]]
-        joint = np.add.reduceat(chances * weight[:, None], starts, axis=0)
-        share = np.add.reduceat(weight, starts)
-        # I(outcome; group) = sum p(g, o) log p(g, o) / (p(g) p(o))
-        total = joint.sum(axis=0)
-        bits = _xlog2(joint).sum(axis=0) - _xlog2(total) - (joint * _log2(share)[:, None]).sum(axis=0)
-        firsts = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(int)
-        result[asked] = np.add.reduceat(bits, firsts)
+    for s, asked in _by_look(compiled, questions).items():
+        slot = compiled.slots[s[0]]
+        columns = [_outcomes(compiled, questions[q], given.get(questions[q].trait)) for q in asked]
+        look = slot.row[live]
+        if s[1] >= 0:
+            look, columns = _alike(compiled.traits[s[1]], look, columns)
+            chances = np.concatenate(columns, axis=1)
+        else:
+            chances = chance_of(compiled, belief, s[0], np.concatenate(columns, axis=1))
+        firsts = np.cumsum([0, *(column.shape[1] for column in columns[:-1])])
+        result[asked] = np.add.reduceat(_information(chances, look, group, weight), firsts)
     return np.maximum(result, 0.0)
+
+
+def _by_look(compiled: Compiled, questions: Sequence[Question]) -> dict[tuple[int, int], list[int]]:
+    """The questions that share one table: (slot, -1), or (slot, trait) where nothing is ever changed and traits stand alone."""
+    found: dict[tuple[int, int], list[int]] = {}
+    for q, question in enumerate(questions):
+        s = compiled.traits[question.trait].slot
+        fixed = not compiled.slots[s].parts and not compiled.slots[s].swap.any()
+        found.setdefault((s, question.trait if fixed else -1), []).append(q)
+    return found
+
+
+def _alike(trait: Trait, row: Ints, columns: Sequence[Floats]) -> tuple[Ints, list[Floats]]:
+    """Rows that show the same of a trait taken together: look[c], and the columns by look."""
+    first, same = rows_alike(trait)
+    return same[row], [column[first] for column in columns]
+
+
+@lru_cache(maxsize=4096)
+def rows_alike(trait: Trait) -> tuple[Ints, Ints]:
+    """(first row of each look, look of each row) of a trait's table."""
+    shown = np.stack([trait.mean, trait.sd, trait.applies, trait.blend_of], axis=1) if trait.measured else trait.table
+    first, same = np.unique(np.nan_to_num(shown, nan=-1.0), axis=0, return_index=True, return_inverse=True)[1:]
+    return first, same.reshape(-1)
+
+
+def _information(chances: Floats, look: Ints, group: Ints, weight: Floats) -> Floats:
+    """Each outcome's part of I(outcome; group): sum over groups of p(g, o) log2 p(o | g) / p(o); sums to it over a question.
+
+    chances[look, o]; look, group, weight of each candidate.  Groups that show one look are counted look by look.
+    """
+    pairs, where = np.unique(group * len(chances) + look, return_inverse=True)
+    mass = np.bincount(where.reshape(-1), weights=weight, minlength=len(pairs))
+    pair_group, pair_look = np.divmod(pairs, len(chances))
+    single = np.bincount(pair_group)[pair_group] == 1
+    by_look = np.bincount(pair_look[single], weights=mass[single], minlength=len(chances))
+    inside = by_look @ _xlog2(chances)
+    total = by_look @ chances
+    if not single.all():
+        joint = chances[pair_look[~single]] * mass[~single, None]
+        starts = np.flatnonzero(np.r_[True, np.diff(pair_group[~single]) != 0])
+        joint = np.add.reduceat(joint, starts, axis=0)
+        share = np.add.reduceat(mass[~single], starts)
+        inside = inside + _xlog2(joint).sum(axis=0) - _log2(share) @ joint
+        total = total + joint.sum(axis=0)
+    return inside - _xlog2(total)
+
+
+def _outcomes(compiled: Compiled, question: Question, given: Evidence | None) -> Floats:
+    """As `outcome_rows`; those of a trait that was never answered are kept."""
+    trait = compiled.traits[question.trait]
+    return _fresh_outcomes(trait, question) if given is None else outcome_rows(trait, question, given)
+
+
+@lru_cache(maxsize=16384)
+def _fresh_outcomes(trait: Trait, question: Question) -> Floats:
+    return outcome_rows(trait, question, None)
 
 
 def original_share(compiled: Compiled, belief: Belief) -> float:
