@@ -55,7 +55,7 @@ def test_parts_can_be_found_bought_and_told() -> None:
         assert part.shows, ident
         assert part.tell or not part.reproduction_of, ident
     unpriced = [ident for ident, part in entries().parts.items() if part.cost is None or part.minutes is None]
-    assert len(unpriced) <= len(entries().parts) / 20
+    assert len(unpriced) <= len(entries().parts) / 10
 
 
 def test_parts_cross_families_and_makers() -> None:
