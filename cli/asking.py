@@ -4,16 +4,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import click
+from pydantic import ValidationError
 
 from ..identify.arrays import MISSING
 from ..identify.questions import Question
 from ..identify.session import Given, Proposal, Session
 from ..identify.start import give
 from ..identify.wording import Words, lower_first
-from ..kb.answers import meant
-from ..kb.findings import Unreadable, nearest
+from ..kb.answers import read_all
+from ..kb.findings import BadInput, Unreadable, nearest
+from ..kb.models import AnswersFile
 from ..kb.reading import Between, CannotTell, Gone, Reading, Seen, example, read_reading
-from ..kb.values import Answer
+from ..kb.values import ANSWER_FORMS, Answer
+from ..kb.yaml_text import read
 from . import screen
 
 COMMANDS = {
@@ -46,20 +49,23 @@ class Asking:
         click.echo(LEGEND)
         while not self.done:
             proposal = self.session.next
-            if proposal is None:
-                click.echo()
-                click.echo(self._why_no_more())
+            if proposal is not None:
+                self.put(proposal)
+                self.take(proposal)
+            elif not self.session.belief.plausible:
+                self.say("")
+                self.say("Nothing in the record can show all of this: take an answer back (b), change one (h), or stop (x).")
+                self.take(None)
+            else:
+                if not self.session.settled:
+                    self.say("")
+                    self.say("Nothing more to ask with what can be seen would change the answer.")
                 break
-            self.put(proposal)
-            self.take(proposal)
         return self.session
 
-    def _why_no_more(self) -> str:
-        if self.session.settled:
-            return "Settled."
-        if not self.session.belief.plausible:
-            return "Nothing in the record can show all of this."
-        return "Nothing more to ask with what can be seen would change the answer."
+    def say(self, text: str, indent: str = "") -> None:
+        """A paragraph within the width of the terminal."""
+        click.echo("\n".join(screen.wrapped(text, indent)))
 
     # Putting the question ----------------------------------------------------------------------------------------------
 
@@ -69,52 +75,54 @@ class Asking:
         view = words.view(question.trait)
         click.echo()
         if self.session.given:
-            click.secho(screen.standing(self.session, words), dim=True)
+            click.secho("\n".join(screen.wrapped(screen.standing(self.session, words), "")), dim=True)
         title = f"{len(self.session.given) + 1}. {words.ask(question)}"
         click.echo(click.style(title, bold=True) + (f"   [{words.view_name(view).lower()}]" if view else ""))
         look = words.look(question.trait)
         for line in screen.wrapped(look, "   ") if look else ():
             click.echo(line)
 
-    def take(self, proposal: Proposal) -> None:
-        """Reads what the person types until it is an answer or a change."""
-        while True:
+    def take(self, proposal: Proposal | None) -> None:
+        """Reads what the person types until it is an answer or a change. Without a question there is none to answer."""
+        while not self.done:
             typed = self._prompt("> ")
-            if typed is None:
-                self.done = True
-                return
-            if not typed:
-                continue
             word = self._command(typed)
-            if word is None and ":" in typed:
+            if word is not None and (proposal is not None or word in ("back", "change", "stop")):
+                if self.act(word, proposal):
+                    return
+            elif word is None and ":" in typed:
                 if self.volunteer(typed):
                     return
-            elif word is None:
+            elif typed:
                 close = nearest(typed.lower(), COMMANDS.values())
-                click.echo(
-                    f'   found "{typed}", expected one of: {", ".join(COMMANDS.values())}'
-                    + (f'; did you mean "{close}"?' if close else "")
-                )
-            elif self.act(word, proposal):
-                return
+                hint = f'; did you mean "{close}"?' if close else ""
+                self.say(f'found "{typed}", expected one of: {", ".join(COMMANDS.values())}{hint}', "   ")
 
-    def _prompt(self, text: str) -> str | None:
-        """A line; None at the end of input."""
+    def _prompt(self, text: str) -> str:
+        """A line; at the end of input, nothing, and the conversation is done."""
         try:
             return str(click.prompt(text, prompt_suffix="", default="", show_default=False)).strip()
         except (click.Abort, EOFError):
             click.echo()
-            return None
+            self.done = True
+            return ""
 
     def _command(self, typed: str) -> str | None:
         low = " ".join(typed.lower().split())
+        low = {"q": "x", "quit": "x", "exit": "x"}.get(low, low)
         if low in COMMANDS:
             return COMMANDS[low]
-        begun = [word for word in COMMANDS.values() if len(low) > 2 and word.startswith(low)]
-        return begun[0] if len(begun) == 1 else low if low in COMMANDS.values() else None
+        if low in ("?", "help"):
+            click.echo(LEGEND)
+            return None
+        begun = [word for word in COMMANDS.values() if len(low) > 1 and word.startswith(low)]
+        return begun[0] if len(begun) == 1 else None
 
-    def act(self, word: str, proposal: Proposal) -> bool:
+    def act(self, word: str, proposal: Proposal | None) -> bool:
         """Carries out a word; True when the question is done with."""
+        if word in ("back", "change", "stop"):
+            return {"back": self.back, "change": self.change, "stop": self.stop}[word]()
+        assert proposal is not None
         question = proposal.question
         acts: dict[str, Callable[[], bool]] = {
             "yes": lambda: self.answer(question, yes=True),
@@ -123,9 +131,6 @@ class Asking:
             "missing": lambda: self.missing(question.trait),
             "states": lambda: self.states(question.trait),
             "why": lambda: self.why(proposal),
-            "back": self.back,
-            "change": self.change,
-            "stop": self.stop,
         }
         return acts[word]()
 
@@ -150,28 +155,40 @@ class Asking:
     def states(self, trait: int) -> bool:
         """Shows all states and takes a choice; for a measured value or a marking, the value itself."""
         reading = self.choose(trait)
-        return reading is not None and self.reading(trait, reading)
+        if reading is None:
+            return False
+        self.session = self.session.tell(trait, reading)
+        return True
 
     def choose(self, trait: int) -> Reading | None:
         """What the person sees there, from all that there is; None when they leave it."""
         record, words = self.words.record(trait), self.words
         if record is not None and not record.states:
             what = "the text, ? for what cannot be read" if record.marking else f"a value such as {example(words.unit(trait))}"
-            return self._read(trait, self._prompt(f"   {what} > "))
+            typed = self._prompt(f"   {what} > ")
+            return self._without_state(trait, typed) or self._read(trait, typed)
         named = [state for state in self.session.compiled.traits[trait].states if state != MISSING]
         for number, state in enumerate(named, 1):
             click.echo(f"   {number:>2}  {words.state(trait, state)}")
         click.echo("    0  none of these")
         typed = self._prompt("   number, or several with commas > ")
-        if not typed:
-            return None
+        aside = self._without_state(trait, typed)
+        if not typed or aside is not None:
+            return aside
         numbers = [piece.strip() for piece in typed.split(",")]
         if not all(piece.isdigit() and int(piece) <= len(named) for piece in numbers):
             click.echo(f'   found "{typed}", expected numbers from 0 to {len(named)}')
             return None
         return Seen(frozenset(named[int(piece) - 1] for piece in numbers if int(piece) > 0))
 
-    def _read(self, trait: int, typed: str | None) -> Reading | None:
+    def _without_state(self, trait: int, typed: str) -> Reading | None:
+        """That one cannot tell, or that the part is missing, in the place of a state."""
+        word = self._command(typed)
+        if word == "missing" and self.session.compiled.traits[trait].can_be_missing:
+            return Gone()
+        return CannotTell() if word == "cannot tell" else None
+
+    def _read(self, trait: int, typed: str) -> Reading | None:
         record = self.words.record(trait)
         if not typed or record is None:
             return None
@@ -182,17 +199,20 @@ class Asking:
             return None
 
     def volunteer(self, typed: str) -> bool:
-        """`trait: what you see`, about anything."""
+        """`trait: what you see`, about anything; as an answers file would have it, in the place of earlier answers to it."""
         key, _, said = typed.partition(":")
         try:
-            asked = meant(self.words.entries, self.family, key.strip())
-            readings = [(one, read_reading(Answer.model_validate({"is": said.strip()}), one.trait)) for one in asked if one.trait]
-        except Unreadable as problem:
-            near = f'; did you mean "{problem.nearest}"?' if problem.nearest else ""
-            click.echo(f"   found {problem.found}, expected {problem.expected}{near}")
+            plain = read(said.strip() or "''", "what you typed")
+            answer = AnswersFile.model_validate({"answers": {key.strip(): plain}}).answers[key.strip()]
+        except (BadInput, ValidationError):
+            self.say(f'found "{said.strip()}", expected {ANSWER_FORMS}', "   ")
             return False
+        readings, problems = read_all(self.words.entries, self.family, {key.strip(): answer})
+        for _, problem in problems:
+            near = f'; did you mean "{problem.nearest}"?' if problem.nearest else ""
+            self.say(f"found {problem.found}, expected {problem.expected}{near}", "   ")
         for one, reading in readings:
-            self.session = give(self.session, one, reading)
+            self.session = give(self.session, one, reading, told=True)
         return bool(readings)
 
     # Going back --------------------------------------------------------------------------------------------------------
@@ -213,7 +233,7 @@ class Asking:
         for number, one in enumerate(self.session.given, 1):
             click.echo(f"   {number:>2}  {described(self.words, one)}")
         typed = self._prompt("   which one > ")
-        if not typed or not typed.isdigit() or not 1 <= int(typed) <= len(self.session.given):
+        if not typed.isdigit() or not 1 <= int(typed) <= len(self.session.given):
             return False
         index = int(typed) - 1
         reading = self.choose(self.session.given[index].trait)
@@ -230,10 +250,10 @@ class Asking:
     def why(self, proposal: Proposal) -> bool:
         """What the question is worth, and what each answer would leave."""
         worth = f"{proposal.bits:.2f} bits for an effort of {proposal.effort:g}"
-        click.echo(f"   It is worth {worth}; nothing else is worth more for its effort.")
+        self.say(f"It is worth {worth}; nothing else is worth more for its effort.", "   ")
         for yes in (True, False):
             after = self.session.answer(proposal.question.trait, answer_to(self.session, proposal.question, yes))
-            click.echo(f"   {'Yes' if yes else 'No'}: {lower_first(screen.standing(after, self.words))}")
+            self.say(f"{'Yes' if yes else 'No'}: {lower_first(screen.standing(after, self.words))}", "   ")
         return False
 
 

@@ -1,18 +1,20 @@
 """`tellmark identify`: questions on a terminal, or one go over a file of answers."""
 
 import sys
-from typing import Any
+from typing import Any, cast
 
 import click
+from pydantic import ValidationError
 
 from ..identify.report import report
 from ..identify.session import Session
 from ..identify.start import answered, start
 from ..identify.wording import Words
 from ..kb.check import answer_findings
-from ..kb.findings import BadInput, Finding, Kind, Unreadable
+from ..kb.findings import BadInput, Finding, Kind, Unreadable, listed, nearest
 from ..kb.load import Entries
 from ..kb.models import AnswersFile
+from ..kb.resolve import views_of
 from ..kb.validate import build
 from ..kb.yaml_text import places_in, read
 from . import screen
@@ -60,31 +62,68 @@ def command(ctx: click.Context, **options: Any) -> None:
 
 
 def _session(entries: Entries, options: dict[str, Any]) -> tuple[Session, Words]:
-    """The session as the options and the answers file have it. Raises BadInput."""
-    file, text, shown = AnswersFile(), "", ""
-    if options["answers"] is not None:
-        text, shown = read_input(options["answers"])
-        plain = read(text, shown)
-        file = build(AnswersFile, {} if plain is None else plain, places_in(text, shown))
-    family = options["family"] or file.family
-    views = options["views"].split(",") if options["views"] is not None else file.views
-    views = [view.strip() for view in views if view.strip()] if views is not None else None
+    """The session as the options and the answers file have it. Raises BadInput with every problem of both."""
     findings: list[Finding] = []
-    session: Session | None = None
+    file = AnswersFile()
+    if options["answers"] is not None:
+        file = _answers_file(entries, options, findings)
+    family = options["family"] or file.family
+    views = _listed(options["views"]) if options["views"] is not None else file.views
+    if findings:
+        raise BadInput(findings)
     try:
         session = start(entries, family, views, options["target"])
     except Unreadable as problem:
-        in_file = bool(shown) and not (options["family"] or options["views"])
-        if not in_file:
-            refuse(problem.found, problem.expected, problem.nearest)
-        places = places_in(text, shown)
-        bad_family = file.family is not None and file.family not in entries.families
-        bad = next((i for i, view in enumerate(file.views or []) if f'"{view}"' in problem.found), 0)
-        line, column = places.at(["family"] if bad_family else ["views", bad])
-        findings.append(Finding(shown, line, column, Kind.DANGLING, problem.found, problem.expected, problem.nearest))
-        family = None if bad_family else family
-    findings += answer_findings(entries, family, file.answers, text, shown)
-    if findings or session is None:
-        raise BadInput(findings)
+        refuse(problem.found, problem.expected, problem.nearest)
     session = answered(session, entries, family, file.answers)
     return session, Words(entries, session.compiled)
+
+
+def _listed(written: str) -> list[str]:
+    return [view.strip() for view in written.split(",") if view.strip()]
+
+
+def _answers_file(entries: Entries, options: dict[str, Any], findings: list[Finding]) -> AnswersFile:
+    """The answers file as far as it can be read; what is wrong with it is added to `findings`."""
+    text, shown = read_input(options["answers"])
+    plain: Any = read(text, shown)
+    places = places_in(text, shown)
+    try:
+        file = build(AnswersFile, {} if plain is None else plain, places)
+    except BadInput as error:
+        findings += error.findings
+        file = _sound_part(plain)
+    family = None if options["family"] else file.family
+    if family is not None and family not in entries.families:
+        line, column = places.at(["family"])
+        expected, near = f"one of {listed(entries.families)}", nearest(family, entries.families)
+        findings.append(Finding(shown, line, column, Kind.DANGLING, f'the family "{family}"', expected, near))
+    known = family or options["family"]
+    known = known if known in entries.families else None
+    views = views_of(entries, known)
+    for index, view in enumerate(file.views or []):
+        if view not in views:
+            line, column = places.at(["views", index])
+            found, expected = f'the view "{view}"', f"one of {listed(views)}"
+            findings.append(Finding(shown, line, column, Kind.DANGLING, found, expected, nearest(view, views)))
+    findings += answer_findings(entries, known, file.answers, text, shown)
+    return file
+
+
+def _sound_part(plain: Any) -> AnswersFile:
+    """What can be read of an answers file that cannot be read whole, so that the rest is checked in the same run."""
+    if not isinstance(plain, dict):
+        return AnswersFile()
+    whole = cast("dict[str, Any]", plain)
+    answers = whole.get("answers")
+    pieces: list[dict[str, Any]] = [{key: whole[key]} for key in ("family", "views") if key in whole]
+    if isinstance(answers, dict):
+        pieces += [{"answers": {key: value}} for key, value in cast("dict[str, Any]", answers).items()]
+    sound: dict[str, Any] = {"answers": {}}
+    for piece in pieces:
+        try:
+            AnswersFile.model_validate(piece)
+        except ValidationError:
+            continue
+        sound = {**sound, **piece, "answers": {**sound["answers"], **piece.get("answers", {})}}
+    return AnswersFile.model_validate(sound)

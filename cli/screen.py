@@ -1,5 +1,6 @@
 """Reports as lines for a terminal: 80 columns, no color that carries meaning alone."""
 
+import shutil
 import textwrap
 from collections.abc import Iterator
 from typing import Any
@@ -10,8 +11,9 @@ from ..identify.arrays import NOT_IN_THE_RECORD
 from ..identify.report import issued, left
 from ..identify.session import Session
 from ..identify.wording import Words, confidence
+from ..kb.reading import CannotTell
 
-WIDTH = 80
+MOST_WIDTH = 80
 #: A slot is shown as changed from here on, and as doubtful from there.
 CHANGED, DOUBTFUL = 0.5, 0.25
 LEVELS = {
@@ -19,6 +21,12 @@ LEVELS = {
     "likely": "Likely",
     "leaning": "Leaning towards",
     "open": "Open; first among several",
+}
+#: What is still to settle when the variant is, by target.
+OTHER_TARGETS = {
+    "set": "the set it came from is not yet",
+    "original": "whether it is all original is not yet",
+    "all": "the rest is not yet",
 }
 
 
@@ -33,7 +41,7 @@ def percent(chance: float) -> str:
 
 def lines(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     """The whole report."""
-    yield from _verdict(session, found)
+    yield from _verdict(session, words, found)
     yield from _origin(words, found)
     yield from _parts(session, words, found)
     yield from _evidence(session, words, found)
@@ -45,6 +53,11 @@ def lines(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str
         yield from wrapped(f"{asked['question']}  ({view.lower()}; {asked['bits']:.2f} bits expected)")
 
 
+def width() -> int:
+    """Columns to use: those of the terminal, at most 80."""
+    return max(40, min(MOST_WIDTH, shutil.get_terminal_size((MOST_WIDTH, 24)).columns))
+
+
 def heading(text: str) -> str:
     """A section's title."""
     return click.style(text, bold=True)
@@ -52,37 +65,53 @@ def heading(text: str) -> str:
 
 def wrapped(text: str, indent: str = "  ") -> list[str]:
     """A paragraph within the width."""
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+    return textwrap.wrap(text, width(), initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def row(name: str, chance: str, rest: str = "") -> str:
     """A line of a list: name, probability at the right, a remark."""
-    room = WIDTH - 12
+    room = width() - 12
     shown = name if len(name) <= room else name[: room - 1] + "…"
     return f"  {shown:<{room}} {chance:>7}  {rest}".rstrip()
 
 
-def _verdict(session: Session, found: dict[str, Any]) -> Iterator[str]:
+def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     variants = found["variants"]
     level = confidence([one["probability"] for one in variants], session.compiled.settled)
     apart = found["cannot_be_told_apart"]
-    if found["settled"] and apart and level != "settled":
-        yield heading("Settled, as far as the record goes")
+    if not found["answers"]:
+        yield heading("No answers yet; the commonest are")
+    elif variants[0]["id"] == NOT_IN_THE_RECORD and level in ("settled", "likely"):
+        yield heading("No recorded variant fits")
+    elif level == "settled" and not found["settled"]:
+        yield heading(f"The variant is settled; {OTHER_TARGETS.get(session.target, 'the rest is not yet')}")
+    elif found["settled"] and apart and level != "settled":
+        yield heading("Settled, as far as " + ("can be seen" if session.wanted_views else "the record goes"))
     else:
         yield heading(LEVELS[level])
-    for one in variants[:1]:
-        yield row(one["name"], percent(one["probability"]))
-        if one["id"] != NOT_IN_THE_RECORD:
-            yield f"    {one['id']}"
-        else:
-            yield from wrapped("No recorded variant fits what was seen. It may be worth recording.", "    ")
-    for one in variants[1:4]:
-        if one["probability"] >= 0.005:
+    for one in variants[:4]:
+        first = one is variants[0]
+        if first or one["probability"] >= 0.005:
             yield row(one["name"], percent(one["probability"]))
-    if apart:
+        if first and one["id"] == NOT_IN_THE_RECORD and level in ("settled", "likely"):
+            yield from wrapped("Nobody has recorded a unit like this. It may be worth recording.", "    ")
+        elif first and one["id"] != NOT_IN_THE_RECORD:
+            yield f"    {one['id']}"
+    yield from _inseparable(session, words, apart)
+
+
+def _inseparable(session: Session, words: Words, apart: list[str]) -> Iterator[str]:
+    """What cannot be told apart now, and what would tell it."""
+    if not apart:
+        return
+    names = ", ".join(apart[:4]) + (f" and {len(apart) - 4} more" if len(apart) > 4 else "")
+    views = [words.view_name(session.compiled.views[view]).lower() for view in session.wanted_views]
+    if views:
+        yield from wrapped(f"Not enough can be seen to tell apart: {names}. It would take another view: {', '.join(views)}.")
+    else:
         yield from wrapped(
-            f"Nothing that can be seen here tells apart: {', '.join(apart)}. It would take evidence outside the record: "
-            "the carton, a dated receipt, or somebody who opened the box.",
+            f"Nothing that is recorded tells apart: {names}. It would take evidence outside the record: the carton, a dated "
+            "receipt, or somebody who opened the box."
         )
 
 
@@ -99,6 +128,7 @@ def _origin(words: Words, found: dict[str, Any]) -> Iterator[str]:
             record = words.entries.sets[one["id"]]
             place = f"{record.name}, unit {one['position']} of {len(record.positions)}"
             yield row(place, percent(one["probability"]))
+            yield f"    {one['id']}"
 
 
 def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
@@ -122,7 +152,9 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
 def _swap_row(text: str, chance: float, remark: str) -> str:
     shown = f"swapped {percent(chance)}"
     mark = click.style(remark, bold=True) if remark == "changed" else remark
-    return f"  {text:<54} {shown:>14}  {mark}".rstrip()
+    room = width() - 26
+    cut = text if len(text) <= room else text[: room - 1] + "…"
+    return f"  {cut:<{room}} {shown:>14}  {mark}".rstrip()
 
 
 def _evidence(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
@@ -131,7 +163,11 @@ def _evidence(session: Session, words: Words, found: dict[str, Any]) -> Iterator
     yield ""
     yield heading("Why") + "   bits for the verdict, all the other answers given; below 0 speaks against it"
     keys = {words.key(one.trait): one.trait for one in session.given}
+    unclear = {words.key(one.trait) for one in session.given if isinstance(one.reading, CannotTell)}
+    told = {words.key(one.trait) for one in session.given if not isinstance(one.reading, CannotTell)}
     for one in sorted(found["answers"], key=lambda answer: -answer["bits"]):
+        if one["trait"] in unclear - told:
+            continue
         against = "  against" if one["bits"] <= -0.1 else ""
         text = f"{words.trait(keys[one['trait']])}: {one['answer']}"
         yield f"  {one['bits']:>+6.1f}  {text}{against}"

@@ -5,7 +5,7 @@ from typing import Any, cast
 
 import click
 
-from ..kb.describe import NAMED_KINDS, choices, find, part_names, record, sets_with, state_names
+from ..kb.describe import NAMED_KINDS, choices, find, homes_of_trait, part_names, record, sets_with, state_names
 from ..kb.findings import Unreadable
 from ..kb.load import Entries
 from ..kb.resolve import moved, slots_of, stated, traits_of, views_of
@@ -22,6 +22,9 @@ from .screen import heading, wrapped
 def command(ctx: click.Context, ident: str, **options: Any) -> None:
     """Show one record of the knowledge base: a variant, part, set, family, trait, procedure or source."""
     entries = sound_entries(ctx, options["entries"])
+    if options["kind"] is None and not any(ident in entries.of(kind) for kind in NAMED_KINDS) and homes_of_trait(entries, ident):
+        _traits(entries, ident, options["as_json"])
+        return
     try:
         kind = options["kind"] or find(entries, ident)[0]
         find(entries, ident, [kind])
@@ -35,6 +38,21 @@ def command(ctx: click.Context, ident: str, **options: Any) -> None:
         return
     for line in _variant(entries, ident) if kind == "variant" else _plain(entries, kind, ident):
         click.echo(line)
+
+
+def _traits(entries: Entries, ident: str, as_json: bool) -> None:
+    """The traits of this name that belong to a family or a slot type."""
+    for kind, home in homes_of_trait(entries, ident):
+        trait = entries.of(kind)[home].traits[ident]
+        plain = trait.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+        if as_json:
+            where = entries.places[kind, home].path
+            print_json({"format": "tellmark/show/1", "kind": "trait", "id": f"{home}/{ident}", "file": where, "record": plain})
+            return
+        click.echo(f"{heading(str(plain.pop('name')))}\n  {home}/{ident} · trait of {entries.of(kind)[home].name}\n")
+        for line in _fields(plain, "  "):
+            click.echo(line)
+        click.echo()
 
 
 def _variant(entries: Entries, ident: str) -> Iterator[str]:

@@ -50,6 +50,7 @@ class Trait:
     truth[i, k]   the same without mistakes
     measured:     mean[i], sd[i] in the trait's unit; flat: density of a blunder; cuts[j]: values worth asking about
     applies[i]    chance that somebody reads it there at all: small on a unit of another family, which has no such thing
+    can_be_missing   whether some row has no such thing; a trait with states then has the state "missing" as its last
     blend[f, i], blend_of[i]   what is not recorded is the blend of what is: row i takes blend[blend_of[i]] (-1: it is recorded)
     """
 
@@ -71,16 +72,12 @@ class Trait:
     blunders: float
     worn: float
     asked: bool
+    can_be_missing: bool
 
     @property
     def measured(self) -> bool:
         """Whether one measures it."""
         return not self.states
-
-    @property
-    def can_be_missing(self) -> bool:
-        """Whether the part that shows it can be gone, or the unit can be of a family that has no such thing."""
-        return bool(self.states) and self.states[-1] == MISSING
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +88,6 @@ class Compiled:
     """
 
     variants: tuple[str, ...]
-    names: tuple[str, ...]
     families: tuple[str, ...]
     sets: tuple[str, ...]
     views: tuple[str, ...]

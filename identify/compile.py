@@ -13,7 +13,7 @@ from ..kb.load import Entries
 from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
 from ..kb.reading import in_unit
-from ..kb.resolve import Stated, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
+from ..kb.resolve import has_slot, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
 from ..kb.values import Fact, Measure
 from .arrays import MISSING, Bools, Compiled, Floats, Ints, Slot, Trait
 
@@ -64,7 +64,6 @@ class _Compiler:
             effort |= {name: view.effort for name, view in views_of(self.entries, family).items()}
         return Compiled(
             variants=tuple(one.id for one in self.stated),
-            names=tuple(one.name for one in self.stated),
             families=tuple(self.families),
             sets=tuple(self.sets),
             views=tuple(self.views),
@@ -160,11 +159,10 @@ class _Compiler:
             return 0.0
         return record.swapped if record.swapped is not None else self.about.fastened[record.fastened]
 
-    def _has(self, one: Stated | None, family: int, slot: str) -> bool:
-        record = slots_of(self.entries, self.families[family]).get(slot)
-        if record is None:
-            return False
-        return one is None or record.kinds is None or one.kind is None or one.kind in record.kinds
+    def _has(self, one: _Candidate, slot: str) -> bool:
+        """Whether the candidate has the slot; a unit that is not in the record has all of its family."""
+        kind = self.stated[one.variant].kind if one.variant >= 0 else None
+        return has_slot(self.entries, self.families[one.family], slot, kind)
 
     def _part_slot(self, ident: str) -> Slot:
         fitting = [
@@ -175,14 +173,14 @@ class _Compiler:
         issued: list[Floats | None] = []
         for one in self.candidates:
             issued.append(self._issued(one, ident, at))
-        self._fill(issued, len(parts))
+        self._fill(ident, issued, len(parts))
         keys: dict[bytes, int] = {}
         rows: list[Floats] = []
         row_of: list[int] = []
         meta: list[tuple[float, Floats]] = []
         for one, chances in zip(self.candidates, issued, strict=True):
             assert chances is not None
-            has = self._has(self.stated[one.variant] if one.variant >= 0 else None, one.family, ident)
+            has = self._has(one, ident)
             swap = self._swap(one.family, ident) if has else 0.0
             key = chances.tobytes() + f"{one.family} {has}".encode()
             if key not in keys:
@@ -204,7 +202,7 @@ class _Compiler:
         """The parts this candidate left the factory with there; None when nobody recorded them. May sum to less than 1."""
         chances = np.zeros(len(at))
         said = self.stated[one.variant] if one.variant >= 0 else None
-        if not self._has(said, one.family, slot):
+        if not self._has(one, slot):
             chances[at["none"]] = 1.0
             return chances
         if said is None:
@@ -218,21 +216,28 @@ class _Compiler:
             chances[at[part]] += share
         return chances
 
-    def _fill(self, issued: list[Floats | None], width: int) -> None:
-        """Puts the blend of the family's recorded rows where nothing, or not the whole, is recorded."""
+    def _fill(self, slot: str, issued: list[Floats | None], width: int) -> None:
+        """Puts the blend of the family's recorded rows where nothing, or not the whole, is recorded.
+
+        A variant takes the blend of those that have the slot; a unit that is not in the record may be of any kind.
+        """
         for f in range(len(self.families)):
             mine = [c for c, one in enumerate(self.candidates) if one.family == f]
-            known = [
-                (c, row) for c in mine if (row := issued[c]) is not None and self.candidates[c].variant >= 0 and row.sum() > 0
-            ]
-            weights = np.array([self.candidates[c].weight for c, _ in known])
-            if known and weights.sum() > 0:
-                blend = weights @ np.array([row / row.sum() for _, row in known]) / weights.sum()
-            else:
-                blend = np.full(width, 1.0 / width)
+            of_all = self._blend(mine, issued, width)
+            having = [c for c in mine if self.candidates[c].variant < 0 or self._has(self.candidates[c], slot)]
+            of_having = self._blend(having, issued, width)
             for c in mine:
                 row = issued[c]
+                blend = of_having if self.candidates[c].variant >= 0 else of_all
                 issued[c] = blend if row is None else row + (1.0 - row.sum()) * blend
+
+    def _blend(self, mine: Sequence[int], issued: Sequence[Floats | None], width: int) -> Floats:
+        """The recorded rows of these candidates, weighed by how common they are."""
+        known = [(self.candidates[c].weight, row) for c in mine if (row := issued[c]) is not None and row.sum() > 0]
+        total = sum(weight for weight, _ in known)
+        if total == 0:
+            return np.full(width, 1.0 / width)
+        return np.sum([weight * row / row.sum() for weight, row in known], axis=0) / total
 
     def _replaced(self, family: int, slot: str, fitting: Sequence[str], at: Mapping[str, int]) -> Floats:
         """How replacements fall out in this slot."""
@@ -337,6 +342,7 @@ class _Compiler:
             mean=mean,
             sd=sd,
             applies=np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED) if absent.any() else np.ones(len(facts)),
+            can_be_missing=bool(absent.any()),
             blend=blend,
             blend_of=blend_of,
             cuts=cuts,
@@ -399,6 +405,7 @@ class _Compiler:
             mean=np.zeros(0),
             sd=np.zeros(0),
             applies=np.ones(size),
+            can_be_missing=False,
             blend=np.zeros((1, size)),
             blend_of=np.full(size, -1, dtype=np.int64),
             cuts=np.zeros(0),

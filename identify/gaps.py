@@ -5,7 +5,7 @@ from typing import Any
 
 from ..kb.describe import sets_with
 from ..kb.load import Entries
-from ..kb.resolve import living, slots_of, stated, traits_of
+from ..kb.resolve import has_slot, living, slots_of, stated, traits_of
 from .start import start
 
 
@@ -43,7 +43,7 @@ def gaps(entries: Entries, family: str) -> Gaps:
     missing: dict[str, list[str]] = {}
     for one in mine:
         silent = [name for name in asked if name not in one.shows]
-        had = {name for name, slot in slots.items() if slot.kinds is None or one.kind in slot.kinds}
+        had = {name for name in slots if has_slot(entries, family, name, one.kind)}
         silent += sorted(had - set(one.fitted) - _told_by_sets(entries, one.id))
         missing[one.id] = silent
     unrecorded = {name: sum(name in silent for silent in missing.values()) for name in [*asked, *slots]}

@@ -71,12 +71,13 @@ def slots(session: Session) -> list[dict[str, Any]]:
 
 
 def issued(session: Session) -> dict[str, str]:
-    """The part each slot of the likeliest candidate left the factory with, where one is more likely than not."""
+    """The part each slot of the leading variant left the factory with, where one is more likely than not."""
     compiled = session.compiled
-    known = np.flatnonzero(compiled.variant >= 0)
-    if not len(known):
+    leader = next((ident for ident, _ in session.variants if ident != NOT_IN_THE_RECORD), None)
+    mine = [c for c in range(compiled.candidates) if compiled.label(c) == leader]
+    if not mine:
         return {}
-    best = known[int(session.belief.probability[known].argmax())]
+    best = max(mine, key=lambda c: float(session.belief.probability[c]))
     found: dict[str, str] = {}
     for slot in compiled.slots:
         if slot.parts:

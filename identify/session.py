@@ -42,15 +42,6 @@ class Proposal:
 
 
 @dataclass(frozen=True)
-class Verdict:
-    """Where the identification stands. `leaders` are candidates' variants with their probability, best first."""
-
-    settled: bool
-    variants: list[tuple[str, float]]
-    inseparable: list[str]
-
-
-@dataclass(frozen=True)
 class Session:
     """An immutable state; every change returns a new one."""
 
@@ -67,14 +58,16 @@ class Session:
         """Without the last answer."""
         return self._with(self.given[:-1])
 
-    def change(self, index: int, reading: Reading) -> "Session":
-        """With another reading in the place of an earlier answer."""
-        changed = [Given(one.trait, reading) if i == index else one for i, one in enumerate(self.given)]
-        return self._with(tuple(changed))
+    def tell(self, trait: int, reading: Reading) -> "Session":
+        """With the whole of what is seen of a trait, in the place of everything answered to it before."""
+        kept = tuple(one for one in self.given if one.trait != trait)
+        return self._with((*kept, Given(trait, reading)))
 
-    def without(self, trait: int) -> "Session":
-        """As if a trait had never been answered."""
-        return self._with(tuple(one for one in self.given if one.trait != trait))
+    def change(self, index: int, reading: Reading) -> "Session":
+        """With another reading in the place of an earlier answer, and of all others to its trait."""
+        trait = self.given[index].trait
+        changed = [Given(trait, reading) if i == index else one for i, one in enumerate(self.given)]
+        return self._with(tuple(one for i, one in enumerate(changed) if i == index or one.trait != trait))
 
     def _with(self, given: tuple[Given, ...]) -> "Session":
         return Session(self.compiled, given, self.views, self.target)
@@ -212,6 +205,16 @@ class Session:
         return max(float(self.belief.probability[groups == group].sum()) for group in np.unique(groups))
 
     @cached_property
+    def wanted_views(self) -> list[int]:
+        """Views that are not at hand and would separate what cannot be told apart now."""
+        group = set(self.inseparable)
+        mine = [c for c in range(self.compiled.candidates) if self.compiled.label(c) in group]
+        looks = self.compiled.looks[mine]
+        apart = [t for t, trait in enumerate(self.compiled.traits) if trait.asked and len(np.unique(looks[:, t])) > 1]
+        at_hand = set(self._visible)
+        return sorted({self.compiled.traits[t].view for t in apart if t not in at_hand and self.compiled.traits[t].view >= 0})
+
+    @cached_property
     def inseparable(self) -> list[str]:
         """Variants that cannot be told apart now: the leader's twins, or all that are left when nothing more can be asked."""
         group, _ = self.leading
@@ -229,8 +232,8 @@ class Session:
 
 def merge(trait: Trait, t: int, readings: Sequence[Reading]) -> Evidence | None:
     """One piece of evidence from all answers to a trait; None when they say nothing."""
-    if not trait.states and isinstance(readings[-1], Gone):
-        return Evidence(t, gone=True)
+    if any(isinstance(one, Gone) for one in readings) and trait.measured:
+        return Evidence(t, gone=True) if trait.can_be_missing else None
     value = next((one for one in reversed(readings) if isinstance(one, Measured)), None)
     if value is not None:
         return Evidence(t, value=(value.value, value.plus_minus))
@@ -248,11 +251,7 @@ def merge(trait: Trait, t: int, readings: Sequence[Reading]) -> Evidence | None:
 
 def _mask(trait: Trait, reading: Reading) -> Floats | None:
     if isinstance(reading, Gone):
-        return (
-            np.array([1.0 if trait.can_be_missing and state == MISSING else 0.0 for state in trait.states])
-            if trait.can_be_missing
-            else None
-        )
+        return np.array([float(state == MISSING) for state in trait.states]) if trait.can_be_missing else None
     if isinstance(reading, Seen):
         return np.array([1.0 if state in reading.states else 0.0 for state in trait.states])
     return None

@@ -38,9 +38,13 @@ def answered(session: Session, entries: Entries, family: str | None, answers: Ma
     return session
 
 
-def give(session: Session, asked: Asked, reading: Reading) -> Session:
-    """The session with one more answer; unchanged where the compiled families have no such trait."""
+def give(session: Session, asked: Asked, reading: Reading, told: bool = False) -> Session:
+    """The session with one more answer, or (`told`) with it in the place of earlier answers to the same trait.
+
+    Unchanged where the compiled families have no such trait.
+    """
     try:
-        return session.answer(session.compiled.trait(asked.id, asked.family), reading)
+        trait = session.compiled.trait(asked.id, asked.family)
     except KeyError:
         return session
+    return session.tell(trait, reading) if told else session.answer(trait, reading)

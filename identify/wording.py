@@ -88,7 +88,7 @@ class Words:
             return written
         if record and record.marking:
             return f'{self.trait(question.trait)}: does it read "{state}"?'
-        return f"{self.trait(question.trait)}: is it {quotable(self.state(question.trait, state))}?"
+        return f"{self.trait(question.trait)}: is it {lower_first(self.state(question.trait, state))}?"
 
     def cut(self, question: Question) -> str:
         """The value a measured trait is compared with."""
@@ -157,8 +157,3 @@ def confidence(shares: list[float], settled: float) -> str:
 def lower_first(text: str) -> str:
     """The text with a small first letter, unless it starts with an abbreviation."""
     return text if len(text) > 1 and text[1].isupper() else text[:1].lower() + text[1:]
-
-
-def quotable(name: str) -> str:
-    """A state's name inside a question."""
-    return lower_first(name)

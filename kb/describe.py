@@ -44,9 +44,15 @@ def find(entries: Entries, ident: str, kinds: Sequence[str] = NAMED_KINDS) -> li
     found = [kind for kind in kinds if ident in entries.of(kind)]
     if not found:
         names = [name for kind in kinds for name in entries.of(kind)]
+        names += [name for kind in ("family", "slot type") for one in entries.of(kind).values() for name in one.traits]
         noun = kinds[0] if len(kinds) == 1 else "record"
         raise Unreadable(f'"{ident}"', f"the id of a {noun}", nearest(ident, names), Kind.DANGLING)
     return found
+
+
+def homes_of_trait(entries: Entries, ident: str) -> list[tuple[str, str]]:
+    """(kind, id) of the families and slot types that have a trait of this name."""
+    return [(kind, home) for kind in ("family", "slot type") for home, one in entries.of(kind).items() if ident in one.traits]
 
 
 def record(entries: Entries, kind: str, ident: str) -> dict[str, Any]:

@@ -89,6 +89,7 @@ def _measured(answer: Answer, trait: Trait) -> Reading:
     unit = trait.measured.unit if trait.measured else ""
     if answer.is_ is not None:
         found = in_unit(answer.is_, unit)
+        _within_reach(answer.is_, found.value, trait)
         return Measured(found.value, found.plus_minus or 0.0)
     if answer.more_than is None and answer.less_than is None:
         raise Unreadable("states", f"a measured value such as {example(unit)}")
@@ -99,9 +100,20 @@ def _measured(answer: Answer, trait: Trait) -> Reading:
     return Between(low, high)
 
 
+def _within_reach(written: str, value: float, trait: Trait) -> None:
+    """A reading far outside everything that the trait can be is a slip of the hand. Raises Unreadable."""
+    if trait.measured is None:
+        return
+    least, most, unit = trait.measured.least, trait.measured.most, trait.measured.unit
+    span = most - least
+    if not least - span <= value <= most + span or value < 0 <= least:
+        raise Unreadable(quoted(written), f"something nearer to {least:g} to {most:g} {unit}".strip())
+
+
 def _marking(answer: Answer) -> Typed:
     if answer.is_ is None or not answer.is_.strip():
-        raise Unreadable("choices or bounds", "the text that can be read, with ? for each character that cannot")
+        found = "nothing" if answer.is_ is not None else "choices or bounds"
+        raise Unreadable(found, "the text that can be read, with ? for each character that cannot")
     return Typed(answer.is_.strip())
 
 

@@ -110,6 +110,12 @@ def slots_of(entries: Entries, family: str) -> dict[str, Slot]:
     return OWN_SLOTS | (record.slots if record else {})
 
 
+def has_slot(entries: Entries, family: str, slot: str, kind: str | None) -> bool:
+    """Whether units of this kind have the slot; a unit whose kind nobody recorded has every slot of its family."""
+    record = slots_of(entries, family).get(slot)
+    return record is not None and (record.kinds is None or kind is None or kind in record.kinds)
+
+
 def views_of(entries: Entries, family: str | None) -> dict[str, View]:
     """The views of the knowledge base, with what the family says of its own."""
     record = entries.families.get(family) if family else None

@@ -127,7 +127,8 @@ class Measure(NamedTuple):
 
 
 _NUMBER = r"[+-]?(?:\d+\s+\d+/0*[1-9]\d*|\d+/0*[1-9]\d*|(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?)"
-_MEASURE = re.compile(rf"({_NUMBER})\s*(?:(?:\+-|\+/-|±)\s*({_NUMBER}))?\s*([A-Za-z]+|\"|″)?")
+_UNIT = r"[A-Za-z]+|\"|″"
+_MEASURE = re.compile(rf"({_NUMBER})\s*({_UNIT})?\s*(?:(?:\+-|\+/-|±)\s*({_NUMBER})\s*({_UNIT})?)?")
 
 
 def _number(written: str) -> float:
@@ -142,10 +143,12 @@ def read_measure(written: str) -> Measure | None:
     found = _MEASURE.fullmatch(written.strip())
     if not found or len(written) > 60:
         return None
-    unit = found[3] or ""
-    unit = "in" if unit in ('"', "″", "inch", "inches") else unit
+    units = {"in" if unit in ('"', "″", "inch", "inches") else unit for unit in (found[2], found[4]) if unit}
+    unit = units.pop() if units else ""
+    if units:
+        return None
     value = _number(found[1])
-    tolerance = _number(found[2]) if found[2] else None
+    tolerance = _number(found[3]) if found[3] else None
     if abs(value) > 1e12 or (tolerance is not None and not 0 <= tolerance <= 1e12) or (unit and unit not in UNITS):
         return None
     return Measure(value, tolerance, unit)

@@ -103,13 +103,13 @@ def test_inseparable_pair_is_said() -> None:
     assert sorted(found["cannot_be_told_apart"]) == pair
 
 
-def _truthful(asked: dict[str, Any]) -> str:
-    """The answer of a fourth-batch Lake Harrow engine to the next question, added to an answers file."""
+def _truthful(asked: dict[str, Any], variant: str = "426-lake-harrow-a-b4") -> str:
+    """The answer of a unit as it left the factory to the next question, added to an answers file."""
     from tellmark.kb.load import load
     from tellmark.kb.resolve import stated
 
     entries = load(ENTRIES).entries
-    one = stated(entries, "426-lake-harrow-a-b4")
+    one = stated(entries, variant)
     trait = asked["trait"]
     if "." in trait:
         where, name = trait.split(".")
@@ -171,12 +171,42 @@ def test_bad_answers_file(answers: str, message: str | None) -> None:
 
 
 def test_all_problems_at_once() -> None:
-    result = run("identify", "--answers", "-", typed="family: cab-diesel-420\nanswers:\n  a: b\n  number-height: x\n  motor: y\n")
-    assert [line.split(": ")[0] for line in result.stderr.splitlines()] == [
-        "standard input:3:3",
-        "standard input:4:18",
-        "standard input:5:10",
+    """Of both kinds: what cannot be written so, and what the knowledge base does not have."""
+    answers = (
+        "family: cab-diesel-420\nviews: [nos]\nmum: 3\nanswers:\n  a: b\n  number-height: x\n  motor: y\n  horn:\n  lens: [x]\n"
+    )
+    result = run("identify", "--answers", "-", typed=answers)
+    assert [line.split(": ")[0].removeprefix("standard input:") for line in result.stderr.splitlines()] == [
+        "2:9",
+        "3:1",
+        "5:3",
+        "6:18",
+        "7:10",
+        "8:8",
+        "9:9",
     ]
+
+
+def test_readings_out_of_reach_are_refused() -> None:
+    result = run("identify", "--answers", "-", typed="family: cab-diesel-420\nanswers: {number-height: 900 mm}\n")
+    assert result.exit_code == 2
+    assert result.stderr.startswith('standard input:2:26: found "900 mm", expected something nearer to ')
+
+
+def test_view_that_would_tell_is_named() -> None:
+    """Two batches that look the same from the side: the answer says so, and where to look instead."""
+    answers = "family: cab-diesel-420\nviews: [side]\nanswers:\n  road-name: TAMARACK NORTHERN"
+    found = identified(answers)
+    for _ in range(40):
+        if found["next"] is None:
+            break
+        answers += _truthful(found["next"], "421-tamarack-northern-a-b1")
+        found = identified(answers)
+    assert {"421-tamarack-northern-a-b1", "421-tamarack-northern-a-b2"} <= set(found["cannot_be_told_apart"])
+    shown = " ".join(run("identify", "--answers", "-", typed=answers).stdout.split())
+    assert shown.startswith("Settled, as far as can be seen 421 Tamarack Northern, ")
+    assert "Not enough can be seen to tell apart: 421-tamarack-northern-" in shown
+    assert "It would take another view: " in shown
 
 
 OPTIONS = [

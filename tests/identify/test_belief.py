@@ -179,11 +179,13 @@ def test_a_changed_answer_is_as_if_it_had_been_given_so(random_session: Callable
     index = rng.randrange(len(session.given))
     reading = random_reading(rng, session.compiled.traits[session.given[index].trait])
     from_the_start = Session(session.compiled)
+    trait = session.given[index].trait
     for i, one in enumerate(session.given):
-        from_the_start = from_the_start.answer(one.trait, reading if i == index else one.reading)
+        if i == index or one.trait != trait:
+            from_the_start = from_the_start.answer(one.trait, reading if i == index else one.reading)
     changed = session.change(index, reading)
     assert changed.given == from_the_start.given
-    assert changed.given[index] == Given(session.given[index].trait, reading)
+    assert [one for one in changed.given if one.trait == trait] == [Given(trait, reading)]
     assert (changed.belief.probability == from_the_start.belief.probability).all()
 
 
@@ -474,3 +476,12 @@ def test_every_question_has_two_sides(shelf: Any) -> None:
             if not trait.measured:
                 sides = [k for outcome in question.outcomes for k in outcome]
                 assert sorted(sides) == list(range(len(trait.states)))
+
+
+def test_what_is_told_replaces_what_was_answered(random_kb: ModuleType) -> None:
+    """Told twice, the last counts; told that one cannot tell, the answers before are taken back."""
+    session = start(trait_kb(random_kb, {"one": {"x": "a"}, "two": {"x": "b"}}))
+    t = session.compiled.trait("x")
+    assert session.answer(t, seen("a")).tell(t, seen("b")).given == (Given(t, seen("b")),)
+    taken_back = session.answer(t, seen("a")).tell(t, CannotTell())
+    assert (taken_back.belief.probability == session.belief.probability).all()

@@ -76,7 +76,7 @@ REFUSED = {
     "unknown-unit": "4.8 furlong",
     "unit-in-capitals": "4.8 MM",
     "unit-first": "mm 4.8",
-    "unit-twice": "4.8 mm +- 0.3 mm",
+    "two-units": "4.8 mm +- 0.3 in",
     "not-a-number": "nan",
     "endless": "inf",
     "overflow": "1e999",

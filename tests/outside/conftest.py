@@ -177,17 +177,21 @@ class _Reader:
             for one, v, there in zip(self.candidates, variants, has, strict=True)
         ]
         known = [
-            (one.weight, row)
-            for one, row in zip(self.candidates, said, strict=True)
+            (one.weight, row, there)
+            for one, row, there in zip(self.candidates, said, has, strict=True)
             if row is not None and one.variant is not None
         ]
-        blend = _blend(known, choices)
+        of_all = _blend([(weight, row) for weight, row, _ in known], choices)
+        of_having = _blend([(weight, row) for weight, row, there in known if there], choices)
         size = len(self.candidates)
         return PlainSlot(
             ident,
             has_parts=True,
             swap=[swap if there else 0.0 for there in has],
-            issued=[_completed(row, blend, choices) for row in said],
+            issued=[
+                _completed(row, of_having if one.variant else of_all, choices)
+                for one, row in zip(self.candidates, said, strict=True)
+            ],
             replaced=[self.replacements(slot, fitting)] * size,
             traits={trait.key: trait for trait in self.part_traits(ident, slot, choices)},
         )
