@@ -10,6 +10,7 @@ from typing import Annotated, Any, Union, cast, get_args, get_origin
 from pydantic import BaseModel
 
 from .answers import Asked, askable, read_all
+from .drawings import read_drawings
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
 from .load import MODELS, Entries, Progress, TableRow, load
 from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
@@ -25,7 +26,8 @@ def check(root: Path, progress: Progress = iter) -> tuple[Entries, list[Finding]
     """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
     loaded = load(root, progress)
     checker = _Checker(loaded.entries)
-    return loaded.entries, sorted({*loaded.findings, *checker.all()})
+    _, drawn = read_drawings(loaded.entries)
+    return loaded.entries, sorted({*loaded.findings, *checker.all(), *drawn})
 
 
 class _Checker:

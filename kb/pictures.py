@@ -1,0 +1,181 @@
+"""Drawings as SVG text: the picture of one state, and a whole view with chosen states.  Nothing here reads a file."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from .drawings import COMMON, FAMILY, PART, Drawing, Drawings
+from .findings import Kind, Unreadable, listed, nearest, quoted
+from .models import Trait
+from .resolve import slots_of, traits_of
+from .svg import Node, references, write
+
+#: Marks of the drawing grammar, which a picture has no use for.
+OURS = ("data-trait", "data-state", "data-measured", "data-marking", "data-only", "data-panel", "data-slot")
+
+
+@dataclass(frozen=True)
+class Found:
+    """Where a trait is drawn: the file, the id it has there, and the trait."""
+
+    drawing: Drawing
+    name: str
+    trait: Trait
+
+
+def where_drawn(drawings: Drawings, family: str | None, trait: str) -> Found | None:
+    """The drawing that shows a trait of a family, best first: the family's own, the part's, the common one.
+
+    `trait` is an id as `traits_of` gives it.  Without a family it is a common trait, or `slot-type.trait` of a loose part.
+    """
+    entries = drawings.entries
+    slot, _, part_trait = trait.rpartition(".")
+    slot_type = slots_of(entries, family)[slot].type if family and slot in slots_of(entries, family) else slot
+    homes = [(FAMILY, family, trait)] if family else []
+    homes += [(PART, slot_type, part_trait)] if slot else [(COMMON, "", trait)]
+    for level, home, name in homes:
+        for drawing in drawings.of(level, home or ""):
+            if drawing.groups(name) and drawing.crop(name):
+                known = _traits(drawings, family, slot_type or "")
+                return Found(drawing, name, known[trait if family else name]) if (trait if family else name) in known else None
+    return None
+
+
+def _traits(drawings: Drawings, family: str | None, slot_type: str) -> Mapping[str, Trait]:
+    if family:
+        return traits_of(drawings.entries, family)
+    return drawings.entries.slot_types[slot_type].traits if slot_type else drawings.entries.traits
+
+
+def picture(drawings: Drawings, family: str | None, trait: str, state: str | None = None) -> str | None:
+    """The picture of one state as SVG text; of a measured trait or a marking without `state`.  None: nobody drew it.
+
+    Its title is the trait and the state, its description what distinguishes the state; ids begin with those of all three, so
+    that many pictures can stand in one page.  What is asked about is drawn in the color of marks.
+    """
+    found = where_drawn(drawings, family, trait)
+    if found is None:
+        return None
+    groups = [node for node in found.drawing.framed(found.name) if node.attributes.get("data-state") == state]
+    crop = found.drawing.crop(found.name)
+    if not groups or crop is None:
+        return None
+    record = (found.trait.states or {}).get(state or "")
+    title = f"{found.trait.name}: {record.name}" if record else found.trait.name
+    desc = next((words for words in (node.words("title") for node in groups) if words), title)
+    apart = found.drawing.panel(found.name)
+    panel = apart.attributes["data-panel"] if apart else None
+
+    def keep(node: Node, of_state: bool = False) -> Node | None:
+        given = node.attributes
+        if given.get("data-panel") != panel and "data-panel" in given:
+            return None
+        asked = given.get("data-trait") == found.name
+        if "data-damage" in given or node.tag in ("title", "desc", "view"):
+            return None
+        if asked and given.get("data-state") != state:
+            return None
+        if (not asked and "display" in given) or ("data-only" in given and not of_state):
+            return None
+        more = {"color": "var(--mark, #a33)"} if asked else {}
+        return _changed(node, partial(keep, of_state=asked or of_state), [*OURS, "display"], more)
+
+    root = found.drawing.root
+    kept = [one for one in (_in_panel(child, panel, keep) for child in root.elements) if one]
+    prefix = "-".join(one.replace(".", "-") for one in ("picture", family or "any", trait, state or "value"))
+    return _sheet(root, crop.attributes["viewBox"], kept, title, desc, prefix)
+
+
+def drawing(
+    drawings: Drawings,
+    family: str,
+    view: str,
+    states: Mapping[str, str],
+    kind: str | None = None,
+    damage: Sequence[str] = (),
+) -> str | None:
+    """A whole view of a family as SVG text, each trait in the state that `states` gives it, else as drawn.
+
+    `damage`: the spots to show.  A state that this view does not show hides the others of its trait.  None: nobody drew the
+    view.  Raises Unreadable for a state that its trait does not have.
+    """
+    sheets = [one for one in drawings.of(FAMILY, family) if one.view == view and one.kind in (None, kind)]
+    if not sheets:
+        return None
+    sheet = sheets[-1]
+    traits = traits_of(drawings.entries, family)
+    for trait, state in states.items():
+        known = traits[trait].states if trait in traits else None
+        if known is not None and state not in known:
+            raise Unreadable(quoted(state), f"a state of {trait}: {listed(known)}", nearest(state, known), Kind.UNKNOWN_STATE)
+
+    def keep(node: Node) -> Node | None:
+        given = node.attributes
+        if given.get("data-only") or node.tag == "view":
+            return None
+        trait, state = given.get("data-trait", ""), given.get("data-state")
+        shown = "display" not in given
+        if trait in states and state is not None:
+            shown = states[trait] == state
+        elif "data-damage" in given:
+            shown = given["data-damage"] in damage
+        return _changed(node, keep, ["display"], {}) if shown else None
+
+    root = sheet.root
+    kept = [one for one in map(keep, root.elements) if one and one.tag not in ("title", "desc")]
+    words = (root.words("title") or "", root.words("desc") or "")
+    return _sheet(root, root.attributes["viewBox"], kept, *words, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}")
+
+
+def _in_panel(node: Node, panel: str | None, keep: Callable[[Node], Node | None]) -> Node | None:
+    """The element, if it belongs to the panel or serves it: definitions serve all, the main drawing no panel."""
+    if panel is None or node.tag == "defs" or node.attributes.get("data-panel") == panel:
+        return keep(node)
+    inner = [one for one in (_in_panel(child, panel, keep) for child in node.elements) if one]
+    return Node(node.tag, _without(node, OURS), node.line, node.column, [*inner]) if inner else None
+
+
+def _changed(node: Node, keep: Callable[[Node], Node | None], without: Sequence[str], more: Mapping[str, str]) -> Node:
+    children = [child if isinstance(child, str) else keep(child) for child in node.children]
+    attributes = {**_without(node, without), **more}
+    return Node(node.tag, attributes, node.line, node.column, [child for child in children if child is not None])
+
+
+def _without(node: Node, names: Sequence[str]) -> dict[str, str]:
+    return {name: value for name, value in node.attributes.items() if name not in names}
+
+
+def _sheet(root: Node, box: str, kept: list[Node], title: str, desc: str, prefix: str) -> str:
+    """The elements as one SVG image of this box, with its words, its unused definitions left out, its ids made its own."""
+    used = {target for top in kept for node in top.all() for target in references(node)}
+    children: list[Node | str] = []
+    for node in kept:
+        if node.tag == "defs":
+            node.children = [one for one in node.elements if one.attributes.get("id") in used]
+        if node.tag not in ("defs", "g") or node.children:
+            children.append(node)
+    ids = {node.attributes["id"] for top in kept for node in top.all() if "id" in node.attributes}
+    for top in kept:
+        for node in top.all():
+            _rename(node, ids, prefix)
+    words = [Node(tag, {"id": f"{prefix}-{tag}"}, 0, 0, [text]) for tag, text in (("title", title), ("desc", desc))]
+    attributes = {
+        **_without(root, ("viewBox", "id")),
+        "viewBox": box,
+        "role": "img",
+        "aria-labelledby": f"{prefix}-title",
+        "aria-describedby": f"{prefix}-desc",
+    }
+    return write(Node("svg", attributes, 0, 0, [*words, *children]))
+
+
+def _rename(node: Node, ids: set[str], prefix: str) -> None:
+    """Puts the prefix before an element's id and the ids it refers to; the elements are copies by now."""
+    given = node.attributes
+    targets = list(references(node))
+    for name, value in given.items():
+        if name == "id" and value in ids:
+            given[name] = f"{prefix}-{value}"
+        for target in targets:
+            if value in (f"#{target}", f"url(#{target})") and name != "id":
+                given[name] = value.replace(f"#{target}", f"#{prefix}-{target}")
