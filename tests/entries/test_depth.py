@@ -6,8 +6,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from tellmark.kb.drawings import NOT_DRAWN, read_drawings
 from tellmark.kb.load import Entries, load
 from tellmark.kb.models import Trait
+from tellmark.kb.pictures import picture
 
 ROOT = Path(__file__).parents[2] / "entries"
 
@@ -121,3 +123,46 @@ def test_a_few_prices_are_absurd() -> None:
     ]
     assert 3 <= len(absurd) <= 30
     assert any(sale.note for sale in absurd)
+
+
+def test_every_state_of_every_visual_trait_has_its_picture() -> None:
+    """In its family, or loose on the bench; legibility is looked at on the sheet that tests/contact_sheet.py makes."""
+    drawings, findings = read_drawings(entries())
+    assert findings == []
+    without: list[str] = []
+    count = 0
+    for home, trait_id, trait, family in drawn_traits():
+        if trait.view not in NOT_DRAWN:
+            for state in [*(trait.states or {})] or [None]:
+                shown = picture(drawings, family, trait_id, state)
+                count += 1
+                if shown is None or "<title" not in shown or "<desc" not in shown:
+                    without.append(f"{home}/{trait_id}: {state}")
+    assert without == []
+    assert count >= 500
+
+
+def drawn_traits() -> Iterator[tuple[str, str, Trait, str | None]]:
+    """(home, id for `picture`, trait, family)."""
+    for family, record in entries().families.items():
+        for name, trait in record.traits.items():
+            yield family, name, trait, family
+    for home, record in entries().slot_types.items():
+        for name, trait in record.traits.items():
+            yield home, f"{home}.{name}", trait, None
+    for name, trait in entries().traits.items():
+        yield "common", name, trait, None
+
+
+def test_every_family_is_drawn_from_the_side_and_an_end() -> None:
+    for family in entries().families:
+        folder = ROOT / "families" / family / "drawings"
+        assert (folder / "side.svg").is_file(), family
+        assert any((folder / f"{view}.svg").is_file() for view in ("nose", "end")), family
+
+
+def test_drawings_name_slots_and_damage_spots() -> None:
+    text = "".join(path.read_text("utf-8") for path in ROOT.rglob("*.svg"))
+    for family, record in entries().families.items():
+        for spot, damage in record.damage.items():
+            assert damage.view in NOT_DRAWN or f'data-damage="{spot}"' in text, (family, spot)

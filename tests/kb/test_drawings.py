@@ -379,7 +379,9 @@ def lines(one: Drawing, trait: str, state: str) -> str:
     found: list[Any] = []
     for group in one.framed(trait):
         if group.attributes.get("data-state") == state:
-            found += [[node.tag, *node.attributes.values()] for node in group.all() if node is not group and node.tag != "title"]
+            inner = [node for node in group.all() if node is not group and node.tag != "title"]
+            words = [[child for child in node.children if isinstance(child, str)] for node in inner]
+            found += [[node.tag, *node.attributes.values(), *text] for node, text in zip(inner, words, strict=True)]
     return repr(found)
 
 
