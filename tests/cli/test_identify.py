@@ -1,5 +1,7 @@
 """`tellmark identify` as people and programs meet it, on the packaged demonstration."""
 
+# ruff: noqa: E501 (whole messages are as long as they are)
+
 import json
 from pathlib import Path
 from typing import Any
@@ -124,21 +126,39 @@ def _truthful(asked: dict[str, Any], variant: str = "426-lake-harrow-a-b4") -> s
 
 # Bad input -------------------------------------------------------------------------------------------------------------
 
+FAMILIES = "cab-diesel-420, freight-car-310, lighted-coach-840, power-pack-tx, road-switcher-160, tank-engine-70 or tender-70"
+VIEWS = "bench, box, end, inside, nose, paper, roof, running, side or underside"
+FORMS = (
+    "a state, a measured value, missing, cannot-tell, {not: state}, {one_of: [states]}, {more_than: value} or {less_than: value}"
+)
+
 BAD = [
     (
         "misspelled key",
         "answers:\n  number-plase: nose-door\n",
         'standard input:2:3: found the key "number-plase", expected a trait or slot of any family; did you mean "number-place"?',
     ),
-    ("misspelled state", "family: cab-diesel-420\nanswers:\n  number-place: nose-dor\n", None),
-    ("no such family", "family: cab-diesel-42\n", 'standard input:1:9: found the family "cab-diesel-42", expected one of'),
+    (
+        "misspelled state",
+        "family: cab-diesel-420\nanswers:\n  number-place: nose-dor\n",
+        'standard input:3:17: found "nose-dor", expected one of the states cab-side, no-number, nose-door or side-center; did you mean "nose-door"?',
+    ),
+    (
+        "no such family",
+        "family: cab-diesel-42\n",
+        'standard input:1:9: found the family "cab-diesel-42", expected one of ' + FAMILIES + '; did you mean "cab-diesel-420"?',
+    ),
     (
         "unknown top key",
         "familly: cab-diesel-420\n",
         'standard input:1:1: found the key "familly", expected answers, family or views; did you mean "family"?',
     ),
     ("not a mapping", "- a\n- b\n", "standard input:1:1: found a list, expected a mapping"),
-    ("broken YAML", "answers: {a: b\n", "standard input:2:1: found while parsing a flow mapping"),
+    (
+        "broken YAML",
+        "answers: {a: b\n",
+        "standard input:2:1: found while parsing a flow mapping did not find expected ',' or '}', expected a closing } or ], or quotes around a text with ? : , # inside them",
+    ),
     (
         "bad measure",
         "family: cab-diesel-420\nanswers:\n  number-height: tall\n",
@@ -152,22 +172,15 @@ BAD = [
     (
         "two forms",
         "answers:\n  number-place: {not: nose-door, one_of: [nose-door]}\n",
-        "standard input:2:17: found a mapping, expected one form of answer",
+        "standard input:2:17: found a mapping, expected one form of answer: " + FORMS,
     ),
 ]
 
 
 @pytest.mark.parametrize(("answers", "message"), [case[1:] for case in BAD], ids=[case[0] for case in BAD])
-def test_bad_answers_file(answers: str, message: str | None) -> None:
+def test_bad_answers_file(answers: str, message: str) -> None:
     result = run("identify", "--answers", "-", "--json", typed=answers)
-    assert result.exit_code == 2
-    assert result.stdout == ""
-    assert "Traceback" not in result.stderr
-    if message is None:
-        assert result.stderr.startswith('standard input:3:17: found "nose-dor", expected one of the states ')
-        assert result.stderr.endswith('; did you mean "nose-door"?\n')
-    else:
-        assert result.stderr.startswith(message)
+    assert (result.exit_code, result.stdout, result.stderr) == (2, "", message + "\n")
 
 
 def test_all_problems_at_once() -> None:
@@ -176,21 +189,21 @@ def test_all_problems_at_once() -> None:
         "family: cab-diesel-420\nviews: [nos]\nmum: 3\nanswers:\n  a: b\n  number-height: x\n  motor: y\n  horn:\n  lens: [x]\n"
     )
     result = run("identify", "--answers", "-", typed=answers)
-    assert [line.split(": ")[0].removeprefix("standard input:") for line in result.stderr.splitlines()] == [
-        "2:9",
-        "3:1",
-        "5:3",
-        "6:18",
-        "7:10",
-        "8:8",
-        "9:9",
+    assert result.stderr.splitlines() == [
+        'standard input:2:9: found the view "nos", expected one of ' + VIEWS + '; did you mean "nose"?',
+        'standard input:3:1: found the key "mum", expected answers, family or views',
+        'standard input:5:3: found the key "a", expected a trait or slot of cab-diesel-420',
+        'standard input:6:18: found "x", expected a measured value such as 4.8 +- 0.3 mm',
+        'standard input:7:10: found "y", expected one of the parts ashgrove-twin, economy-gear, kiln-lane-twin, none, single-gear, twin-gear, twin-gear-tire or unlisted',
+        "standard input:8:8: found nothing, expected " + FORMS,
+        "standard input:9:9: found a list, expected " + FORMS,
     ]
 
 
 def test_readings_out_of_reach_are_refused() -> None:
     result = run("identify", "--answers", "-", typed="family: cab-diesel-420\nanswers: {number-height: 900 mm}\n")
-    assert result.exit_code == 2
-    assert result.stderr.startswith('standard input:2:26: found "900 mm", expected something nearer to ')
+    message = 'standard input:2:26: found "900 mm", expected something nearer to 2 to 12 mm\n'
+    assert (result.exit_code, result.stderr) == (2, message)
 
 
 def test_view_that_would_tell_is_named() -> None:
@@ -210,17 +223,19 @@ def test_view_that_would_tell_is_named() -> None:
 
 
 OPTIONS = [
-    ("family", ["--family", "cab-diesel-240"], 'found the family "cab-diesel-240", expected '),
-    ("view", ["--views", "side,nos"], 'found the view "nos", expected one of '),
+    (
+        "family",
+        ["--family", "cab-diesel-240"],
+        'found the family "cab-diesel-240", expected one of ' + FAMILIES + '; did you mean "cab-diesel-420"?',
+    ),
+    ("view", ["--views", "side,nos"], 'found the view "nos", expected one of ' + VIEWS + '; did you mean "nose"?'),
 ]
 
 
 @pytest.mark.parametrize(("options", "message"), [case[1:] for case in OPTIONS], ids=[case[0] for case in OPTIONS])
 def test_bad_options(options: list[str], message: str) -> None:
     result = run("identify", "--answers", str(EXAMPLE), *options)
-    assert result.exit_code == 2
-    assert result.stderr.startswith(message)
-    assert 'did you mean "' in result.stderr
+    assert (result.exit_code, result.stderr) == (2, message + "\n")
 
 
 def test_no_such_answers_file() -> None:
@@ -233,8 +248,8 @@ def test_no_such_answers_file() -> None:
 
 def test_misspelled_command() -> None:
     result = run("identifi")
-    assert result.exit_code == 2
-    assert 'There is no command "identifi". Did you mean "identify"?' in result.stderr
+    usage = "Usage: main [OPTIONS] COMMAND [ARGS]...\nTry 'main --help' for help.\n\n"
+    assert (result.exit_code, result.stderr) == (2, usage + 'Error: There is no command "identifi". Did you mean "identify"?\n')
 
 
 def test_no_entries_there(tmp_path: Path) -> None:
