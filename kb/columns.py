@@ -3,10 +3,13 @@
 import math
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any
+from itertools import pairwise
+from statistics import median_high
+from typing import Any, Literal, NamedTuple
 
 from .findings import Unreadable
 from .models import Marking, Measured, State, Trait
@@ -20,6 +23,15 @@ MOST_STATES = 40
 MOST_NUMBERS = 12
 #: A column filled only here and there, each time differently, is a marking when it has more values than this.
 FEW_REMARKS = 12
+#: A column in which at least this share of the cells and this many are numbers was meant to be measured.
+MOSTLY, AT_LEAST = 0.8, 3
+#: Texts longer than this on average (characters) are remarks.
+LONG_TEXT = 40
+#: No estimated tolerance of a length is narrower than this (mm), and none is widened beyond the other (mm, or one of a
+#: unit that is no length): a tape and a second pair of hands agree no better than the one, and no worse than the other.
+NARROWEST, WIDENED = 0.05, 0.5
+#: Values this many tolerances apart are not taken for each other.
+APART = 10
 PAIRS = (("yes", "no"), ("true", "false"), ("1", "0"))
 
 #: What a header may call a unit, in brackets or at its end.
@@ -37,17 +49,29 @@ UNIT_WORDS = {
 }
 
 
+Aside = Literal["remarks", "links", "dates"]
+
+#: A unit inside a question, where its sign would read oddly.
+UNIT_NAMES = {**{unit: unit for unit in UNITS}, "in": "inches", "A": "amperes", "ohm": "ohms"}
+
+
 @dataclass(frozen=True)
 class Column:
-    """One trait made of a column. `facts` holds what each variant shows (None: unknown).
+    """One trait made of a column called `header`. `facts` holds what each variant shows (None: unknown).
 
-    `tolerance` says in words how sure a measured value is taken to be, and where that comes from.
+    `tolerance` says in words how sure a measured value is taken to be, and where that comes from (`estimated`: from the
+    cells alone).  `odd` is the row, counted from 0, whose cell keeps a column of numbers from being measured.  `aside` is
+    what a column looks like that says nothing one could see on a unit.
     """
 
     id: str
+    header: str
     trait: Trait
     facts: list[str | None]
     tolerance: str | None = None
+    estimated: bool = False
+    odd: int | None = None
+    aside: Aside | None = None
 
     @property
     def kind(self) -> str:
@@ -104,33 +128,37 @@ class Ids:
 # Columns to traits ---------------------------------------------------------------------------------------------------
 
 
-def can_name(header: str, cells: Sequence[str]) -> bool:
+def can_name(header: str, cells: Sequence[str], free_of_commas: bool = False) -> bool:
     """Whether a column can name the rows: all its values differ, and they do not look measured."""
     if not all(cells) or len(set(cells)) < len(cells) or _pair(cells):
         return False
-    return _numbers(cells, header) is None or (all(map(_whole, cells)) and header_unit(header)[1] is None)
+    return _numbers(cells, header, free_of_commas) is None or (all(map(_whole, cells)) and header_unit(header)[1] is None)
 
 
-def column_of(ids: Ids, header: str, cells: list[str], tolerance: Measure | None = None) -> Column:
-    """The trait that a column with at least one filled cell becomes. Raises Unreadable for a tolerance that does not fit."""
+def column_of(ids: Ids, header: str, cells: list[str], tolerance: Measure | None = None, free_of_commas: bool = False) -> Column:
+    """The trait that a column with at least one filled cell becomes. Raises Unreadable for a tolerance that does not fit.
+
+    free_of_commas: no comma cuts the columns of the table, so that one between digits is a decimal comma.
+    """
     filled = [cell for cell in cells if cell]
     pair = None if tolerance else _pair(filled)
     if pair:
         return _yes_no(ids, header, cells, pair)
-    numbers = _numbers(filled, header)
+    numbers = _numbers(filled, header, free_of_commas)
     if numbers:
         unit = numbers[1]
-        exact = not unit and tolerance is None and all(one.plus_minus is None for one in numbers[0].values())
+        exact = not unit and tolerance is None and all(one.measure.plus_minus is None for one in numbers[0].values())
         if exact and all(map(_whole, filled)) and len({int(cell) for cell in filled}) <= MOST_NUMBERS:
             return _counted(ids, header, cells)
         return _measured(ids, header, cells, *numbers, tolerance)
     if tolerance:
         raise Unreadable("a column that is not measured", "a column of numbers")
-    different = len(set(filled))
-    everywhere = len(filled) == len(cells) or different > FEW_REMARKS
-    if different > MOST_STATES or (different == len(filled) and everywhere):
-        return _marking(ids, header, cells)
-    return _states(ids, header, cells, list(dict.fromkeys(filled)))
+    odd, aside = _odd(cells, header, free_of_commas), _aside(filled)
+    different = len(set(map(_same, set(filled))))
+    typed = len(filled) == len(cells) or different > FEW_REMARKS or aside is not None
+    if different > MOST_STATES or aside in ("links", "dates") or (different == len(filled) and typed):
+        return replace(_marking(ids, header, cells), odd=odd, aside=aside)
+    return replace(_named_states(ids, header, cells), odd=odd, aside=aside)
 
 
 def _trait(ids: Ids, name: str, **form: Any) -> tuple[str, Trait]:
@@ -150,7 +178,7 @@ def _yes_no(ids: Ids, header: str, cells: list[str], pair: tuple[str, str]) -> C
     yes, no = yes_no_questions(header)
     ident, trait = _trait(ids, header, states={"yes": State(name="yes", ask=yes), "no": State(name="no", ask=no)})
     said = {pair[0]: "yes", pair[1]: "no"}
-    return Column(ident, trait, [said.get(cell.lower()) for cell in cells])
+    return Column(ident, header, trait, [said.get(cell.lower()) for cell in cells])
 
 
 def yes_no_questions(header: str) -> tuple[str, str]:
@@ -163,8 +191,13 @@ def yes_no_questions(header: str) -> tuple[str, str]:
     if is_:
         return f"Is it {is_[1]}?", f"Is it anything but {is_[1]}?"
     # A bare word may be a thing (horn) or a quality (painted); this reads well before both.
-    said = words if words[1:2].isupper() else words[:1].lower() + words[1:]
+    said = _within(words)
     return f"Does this apply: {said or header}?", f"Is this not so: {said or header}?"
+
+
+def _within(words: str) -> str:
+    """The words inside a sentence; an abbreviation keeps its capitals."""
+    return words if words[1:2].isupper() else words[:1].lower() + words[1:]
 
 
 def _whole(cell: str) -> bool:
@@ -176,27 +209,65 @@ def _counted(ids: Ids, header: str, cells: list[str]) -> Column:
     return _states(ids, header, numbers, sorted({number for number in numbers if number}, key=int))
 
 
+def _same(cell: str) -> str:
+    """What is the same for cells that differ only in letter case and inner spacing."""
+    return " ".join(cell.split()).lower()
+
+
+def _named_states(ids: Ids, header: str, cells: list[str]) -> Column:
+    """States as different as their words; each is named by its most frequent spelling, or by the first of these."""
+    named: dict[str, str] = {}
+    spellings = [spelling for spelling, _ in Counter(filter(None, cells)).most_common()]
+    state = {"": "", **{spelling: named.setdefault(_same(spelling), spelling) for spelling in spellings}}
+    values = [state[cell] for cell in cells]
+    return _states(ids, header, values, list(dict.fromkeys(filter(None, values))))
+
+
 def _states(ids: Ids, header: str, cells: list[str], values: Sequence[str]) -> Column:
     state_ids = Ids("value")
     given = {value: state_ids.give(value) for value in values}
     states = {ident: State(name=value, ask=state_question(header, value)) for value, ident in given.items()}
     ident, trait = _trait(ids, header, states=states)
-    return Column(ident, trait, [given.get(cell) for cell in cells])
+    return Column(ident, header, trait, [given.get(cell) for cell in cells])
 
 
 def state_question(header: str, value: str) -> str:
     """Whether the column has this value, as a plain yes/no question."""
+    name = header.rstrip("?!.: ") or header
     said = " ".join(value.split())
     said = said if len(said) <= 100 else said[:97] + "..."
-    said = said if said[-1].isalnum() and '"' not in said else f'"{said}"'
-    return f'Is "{header}" {said}?'
+    number = _number(said, commas=False)
+    if number and number.measure.unit and not _powered(said):
+        return f"Is the {_within(header_unit(name)[0])} {said}?"
+    # A sign at the end would run into the question mark; what holds a quotation mark itself is left bare.
+    said = said if said[-1].isalnum() or '"' in said else f'"{said}"'
+    return f"{name[:1].upper()}{name[1:]}: is it {said}?"
 
 
 def _marking(ids: Ids, header: str, cells: list[str]) -> Column:
-    ident, trait = _trait(ids, header, ask=f'What does "{header}" say?', marking=Marking())
+    called = header if '"' in header else f'"{header}"'
+    ident, trait = _trait(ids, header, ask=f"What does {called} say?", marking=Marking())
     # A word that stands for something else in an entry is set apart by its capital, which no comparison of markings sees.
     facts = [cell.capitalize() if cell in RESERVED else cell for cell in cells]
-    return Column(ident, trait, [fact or None for fact in facts])
+    return Column(ident, header, trait, [fact or None for fact in facts])
+
+
+_LINK = re.compile(r"(?:https?://|www\.)\S+", re.IGNORECASE)
+_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
+_DAY = re.compile(
+    r"\d{4}([-/.])\d\d?\1\d\d?(?:[ T]\d\d?:\d\d(?::\d\d)?)?|\d\d?([-/.])\d\d?\2(?:\d\d|\d{4})"
+    rf"|{_MONTH} \d\d?,? \d{{4}}|\d\d?\.? {_MONTH} \d{{4}}",
+    re.IGNORECASE,
+)
+
+
+def _aside(filled: Sequence[str]) -> Aside | None:
+    """What the texts of a column look like that say nothing one could see on a unit."""
+    forms: dict[Aside, re.Pattern[str]] = {"links": _LINK, "dates": _DAY}
+    for kind, form in forms.items():
+        if sum(form.fullmatch(cell) is not None for cell in filled) >= MOSTLY * len(filled):
+            return kind
+    return "remarks" if sum(map(len, filled)) > LONG_TEXT * len(filled) else None
 
 
 # Measured columns ----------------------------------------------------------------------------------------------------
@@ -214,38 +285,124 @@ def header_unit(header: str) -> tuple[str, str | None]:
     return header, None
 
 
-def _numbers(filled: Sequence[str], header: str) -> tuple[dict[str, Measure], str] | None:
-    """The measured value of each different cell and the unit they share; None when some cell is anything else."""
-    numbers: dict[str, Measure] = {}
-    for cell in dict.fromkeys(filled):
-        measure = plain_measure(cell)
-        if measure is None:
+class Number(NamedTuple):
+    """A cell as `read_measure` takes it, and what it reads."""
+
+    text: str
+    measure: Measure
+
+
+_MARKS = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "′": "'", "⁄": "/", "\N{GREEK CAPITAL LETTER OMEGA}": "ohm"})
+
+
+def number_text(cell: str, commas: bool) -> str:
+    """The cell as `read_measure` takes it, where it begins like a number.
+
+    Inches may be written 9-5/8, 9⅝, with '' or ” or "in."; units in words or in other letters (MM); with `commas` 245,5
+    is 245.5, while 1,234 may be thousands and stays as it is.
+    """
+    if len(cell) > 60 or not re.match(r"[+-]?[.]?[\d¼½¾⅐-⅞]", cell):
+        return cell
+    text = re.sub("[¼½¾⅐-⅞]", lambda sign: f" {unicodedata.normalize('NFKC', sign[0])}", cell)
+    text = " ".join(text.translate(_MARKS).split()).replace("''", '"')
+    text = re.sub(r"^([+-]?\d+)-(?=\d+/\d)", r"\1 ", text)
+    text = re.sub(r"(?<=[\d\s])([^\W\d_]{2,})\.?$", lambda word: UNIT_WORDS.get(word[1].lower(), word[0]), text)
+    if commas:
+        text = re.sub(r"(?<![\d.,])(?![1-9]\d{0,2},\d{3}(?!\d))(\d+),(\d+)(?![\d.,])", r"\1.\2", text)
+    return text
+
+
+def _number(cell: str, commas: bool) -> Number | None:
+    text = number_text(cell, commas)
+    measure = plain_measure(text)
+    return Number(text, measure) if measure else None
+
+
+def _decimal_commas(cells: Iterable[str], free_of_commas: bool) -> bool:
+    """Whether a comma may stand before decimals: where none cuts columns, or no cell has a point there."""
+    return free_of_commas or not any(re.search(r"\.\d", cell) for cell in cells)
+
+
+def _numbers(filled: Sequence[str], header: str, free_of_commas: bool) -> tuple[dict[str, Number], str] | None:
+    """The number in each different cell and the unit they share; None when some cell is anything else."""
+    different = dict.fromkeys(filled)
+    commas = _decimal_commas(different, free_of_commas)
+    numbers: dict[str, Number] = {}
+    for cell in different:
+        number = _number(cell, commas)
+        if number is None:
             return None
-        numbers[cell] = measure
-    unit = header_unit(header)[1] or next((measure.unit for measure in numbers.values() if measure.unit), "")
-    if unit == "A" and all(re.fullmatch(r"\d+ ?A", cell) for cell in numbers):
-        return None  # 424 A is the powered unit of number 424
-    try:
-        for measure in numbers.values():
-            measure.to(unit)
-    except ValueError:
+        numbers[cell] = number
+    unit = header_unit(header)[1] or next((one.measure.unit for one in numbers.values() if one.measure.unit), "")
+    if unit == "A" and all(map(_powered, numbers)):
         return None
-    return numbers, unit
+    return (numbers, unit) if all(_fits(one, unit) for one in numbers.values()) else None
 
 
-def _measured(ids: Ids, header: str, cells: list[str], numbers: dict[str, Measure], unit: str, told: Measure | None) -> Column:
-    finest = min(_place(cell) * _factor(one, unit) for cell, one in numbers.items())
-    tolerance = _told(told, unit) if told else finest / 2
-    facts = {cell: _fact(cell, one, unit, tolerance) for cell, one in numbers.items()}
+def _powered(cell: str) -> bool:
+    """Whether it may be the powered unit of a number, such as 424 A."""
+    return re.fullmatch(r"\d+ ?A", cell) is not None
+
+
+def _fits(number: Number, unit: str) -> bool:
+    try:
+        number.measure.to(unit)
+    except ValueError:
+        return False
+    return True
+
+
+def _odd(cells: Sequence[str], header: str, free_of_commas: bool) -> int | None:
+    """The first row whose cell is no number of the column's unit, where most cells are; None where they are not."""
+    counts = Counter(filter(None, cells))
+    commas = _decimal_commas(counts, free_of_commas)
+    numbers = {cell: number for cell in counts if not _powered(cell) and (number := _number(cell, commas))}
+    units = Counter[str]()
+    for cell, number in numbers.items():
+        units[number.measure.unit] += counts[cell] * (number.measure.unit != "")
+    unit = header_unit(header)[1] or (units.most_common(1)[0][0] if units else "")
+    good = {cell for cell, number in numbers.items() if _fits(number, unit)}
+    many = sum(counts[cell] for cell in good)
+    if many < AT_LEAST or many < MOSTLY * counts.total():
+        return None
+    return next((row for row, cell in enumerate(cells) if cell and cell not in good), None)
+
+
+def _measured(ids: Ids, header: str, cells: list[str], numbers: dict[str, Number], unit: str, told: Measure | None) -> Column:
+    tolerance = _told(told, unit) if told else estimated_tolerance([*numbers.values()], unit)
+    facts = {cell: _fact(one, unit, tolerance) for cell, one in numbers.items()}
     least, most = _bounds([in_unit(fact, unit) for fact in facts.values()])
     name = header_unit(header)[0]
-    ask = f'What is "{name}"{f" in {unit}" if unit else ""}?'
+    ask = f"What is the {_within(name.rstrip('?!.: ') or name)}{f' in {UNIT_NAMES[unit]}' if unit else ''}?"
     ident, trait = _trait(ids, name, ask=ask, measured=Measured(unit=unit, least=least, most=most))
     reason = "as told" if told else "estimated from the places written"
     said = f"{f'+- {tolerance:g} {unit}'.strip()}, {reason}"
-    if all(one.plus_minus for one in numbers.values()):
+    stated = all(one.measure.plus_minus for one in numbers.values())
+    if stated:
         said = "as its cells state it"
-    return Column(ident, trait, [facts.get(cell) for cell in cells], said)
+    return Column(ident, header, trait, [facts.get(cell) for cell in cells], said, estimated=not (told or stated))
+
+
+def estimated_tolerance(numbers: Sequence[Number], unit: str) -> float:
+    """One standard deviation, in `unit`, that the cells of a column suggest: half of the place they are written to.
+
+    Places differ: a spreadsheet drops the zeros of 118.0, and a careful hand writes 190.2 where others wrote 290. The
+    place that at least half of the numbers keep to counts, a fraction always with its own (9 1/2 may be 9 8/16).
+    A second hand seldom repeats the last decimal. Where all values of the column lie far apart even with half of the
+    place before it, that is taken, so that 190.6 is still read as 190.2 beside 290.0.
+    """
+    length = UNITS.get(unit, ("", 1.0))
+    size = length[1] if length[0] == "length" else 1.0
+    fractions = [_place(one, unit) for one in numbers if "/" in _digits(one)]
+    if fractions:
+        half = min(fractions) / 2
+    else:
+        half = median_high([_place(one, unit) for one in numbers]) / 2
+        values = sorted({one.measure.to(unit).value for one in numbers})
+        gap = min((after - before for before, after in pairwise(values)), default=0.0)
+        if half * 10 * size <= WIDENED * 1.001 and gap >= APART * half * 10:
+            half *= 10
+    return max(half, NARROWEST / size) if length[0] == "length" else half
 
 
 def _told(told: Measure, unit: str) -> float:
@@ -259,24 +416,24 @@ def _factor(measure: Measure, unit: str) -> float:
     return measure._replace(value=1.0, plus_minus=None).to(unit).value
 
 
-def _number_text(cell: str) -> str:
-    found = re.match(r"[+-]?[\d./ ]*\d\.?(?:[eE][+-]?\d+)?", cell)
-    return found[0].strip() if found else cell
+def _digits(number: Number) -> str:
+    """The number as it was written, without its tolerance and its unit."""
+    found = re.match(r"[+-]?[\d./ ]*\d\.?(?:[eE][+-]?\d+)?", number.text)
+    return found[0].strip() if found else number.text
 
 
-def _place(cell: str) -> float:
-    """What the last written place of the number is worth: 0.1 for 21.5, 1/16 for 13/16."""
-    number = _number_text(cell)
-    if "/" in number:
-        return 1 / int(number.rsplit("/", 1)[1])
-    exponent = Decimal(number).as_tuple().exponent
-    return 10.0 ** int(exponent)
+def _place(number: Number, unit: str) -> float:
+    """What the last written place of the number is worth in `unit`: 0.1 for 21.5, 1/16 for 13/16."""
+    digits = _digits(number)
+    worth = 1 / int(digits.rsplit("/", 1)[1]) if "/" in digits else 10.0 ** int(Decimal(digits).as_tuple().exponent)
+    return worth * _factor(number.measure, unit)
 
 
-def _fact(cell: str, measure: Measure, unit: str, tolerance: float) -> str:
+def _fact(number: Number, unit: str, tolerance: float) -> str:
     """The value as an entry says it: the number as it was written, always with a tolerance and its unit."""
+    measure = number.measure
     plus_minus = measure.plus_minus or tolerance / _factor(measure, unit)
-    return f"{_number_text(cell)} +- {plus_minus:g} {measure.unit or unit}".strip()
+    return f"{_digits(number)} +- {plus_minus:g} {measure.unit or unit}".strip()
 
 
 def _bounds(values: Sequence[Measure]) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """A table as a knowledge base: one row a variant, columns as traits; and how it is written as a folder of entries."""
 
 import re
+import shlex
 import shutil
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -10,7 +11,7 @@ from uuid import uuid4
 
 from .check import check
 from .columns import Column, Ids, can_name, column_of
-from .findings import BadInput, Finding, Kind, Unreadable, listed, nearest, quoted
+from .findings import BadInput, Finding, Kind, Unreadable, listed, nearest, printable, quoted
 from .table import MOST_NAME, SHOWN_INPUT, Progress, Table, plain_measure, read_table, silently
 from .values import Measure
 from .yaml_text import MOST_BYTES, MOST_VALUES
@@ -22,6 +23,7 @@ MOST_VARIANTS_A_FILE = 200
 class Wishes:
     """What the person who imports says of the table. `tolerances` are texts such as "Length=0.3"."""
 
+    sheet: str | None = None
     title: str | None = None
     family: str | None = None
     name_column: str | None = None
@@ -30,8 +32,21 @@ class Wishes:
 
 
 @dataclass(frozen=True)
+class OddCell:
+    """The first cell that keeps a column from being measured; `row` is where it stands in the table."""
+
+    column: str
+    row: int
+    cell: str
+
+
+@dataclass(frozen=True)
 class Imported:
-    """A knowledge base made of a table; `variants` are (id, name), one a row in the order of the rows."""
+    """A knowledge base made of a table; `variants` are (id, name), one a row in the order of the rows.
+
+    `unknown` says how many cells of a column were words for nobody knows.  `sheet` was read of a workbook, `other_sheets`
+    were not.
+    """
 
     table: str
     title: str
@@ -42,6 +57,10 @@ class Imported:
     columns: list[Column]
     left_out: list[str] = field(default_factory=list)
     empty: list[str] = field(default_factory=list)
+    unknown: dict[str, int] = field(default_factory=dict)
+    not_measured: list[OddCell] = field(default_factory=list)
+    sheet: str | None = None
+    other_sheets: list[str] = field(default_factory=list)
 
     def inseparable(self) -> list[list[str]]:
         """The groups of variants that are the same in all traits, in the order of the rows."""
@@ -67,8 +86,9 @@ def import_table(
     Raises BadInput with everything wrong with the table, the wishes and the folder; then nothing is written.
     """
     problems = list(place_problems(into))
+    wishes = wishes or Wishes()
     try:
-        imported = imported_from(read_table(name, piped, progress), wishes or Wishes(), progress)
+        imported = imported_from(read_table(name, piped, progress, wishes.sheet), wishes, progress)
     except BadInput as error:
         raise BadInput([*problems, *error.findings]) from None
     if problems:
@@ -89,22 +109,15 @@ def imported_from(table: Table, wishes: Wishes, progress: Progress = silently) -
     used = [name for name in table.columns if name != named_by and name not in wishes.leave_out]
     tolerances = dict(filter(None, map(_tolerance, wishes.tolerances)))
     problems += (_no_tolerance(name, Unreadable(*_NO_TRAIT)) for name in tolerances if name not in used)
-    ids, columns, empty = Ids("column"), list[Column](), list[str]()
-    for name in progress(used, "reading columns"):
-        cells = table.column(name)
-        try:
-            if any(cells):
-                columns.append(column_of(ids, name, cells, tolerances.get(name)))
-            else:
-                empty.append(name)
-        except Unreadable as problem:
-            problems.append(_no_tolerance(name, problem))
+    columns, empty, wrong = _columns(table, used, tolerances, progress)
+    problems += wrong
     if len(empty) == len(used):
         expected = "a column besides the names, those left out and empty ones"
         problems.append(Finding(table.shown, 0, 0, Kind.WRONG_VALUE, "no column to make a trait of", expected))
     if problems:
         raise BadInput(problems)
     family_name = wishes.family or _table_name(table)
+    taken = [name for name in table.columns if name == named_by or name in used]
     return Imported(
         table=_printable(Path(table.shown).name),
         title=wishes.title or family_name,
@@ -115,7 +128,30 @@ def imported_from(table: Table, wishes: Wishes, progress: Progress = silently) -
         columns=columns,
         left_out=[name for name in table.columns if name in wishes.leave_out and name != named_by],
         empty=empty,
+        unknown={name: number for name in taken if (number := table.said_unknown(name))},
+        not_measured=[
+            OddCell(one.header, table.lines[one.odd], table.column(one.header)[one.odd]) for one in columns if one.odd is not None
+        ],
+        sheet=table.sheet,
+        other_sheets=table.other_sheets,
     )
+
+
+def _columns(
+    table: Table, used: Sequence[str], tolerances: dict[str, Measure], progress: Progress
+) -> tuple[list[Column], list[str], list[Finding]]:
+    """(traits, names of the empty columns, tolerances that do not fit)."""
+    ids, columns, empty, wrong = Ids("column"), list[Column](), list[str](), list[Finding]()
+    for name in progress(used, "reading columns"):
+        cells = table.column(name)
+        try:
+            if any(cells):
+                columns.append(column_of(ids, name, cells, tolerances.get(name), table.free_of_commas))
+            else:
+                empty.append(name)
+        except Unreadable as problem:
+            wrong.append(_no_tolerance(name, problem))
+    return columns, empty, wrong
 
 
 _NO_TRAIT = ("a column that makes no trait", "a column of numbers")
@@ -173,7 +209,8 @@ def _tolerance(written: str) -> tuple[str, Measure] | None:
 def _name_column(table: Table) -> str | None:
     """A column called name, else the first that can name the rows."""
     called = (name for name in table.columns if name.casefold() == "name")
-    return next(called, None) or next((name for name in table.columns if can_name(name, table.column(name))), None)
+    able = (name for name in table.columns if can_name(name, table.column(name), table.free_of_commas))
+    return next(called, None) or next(able, None)
 
 
 def _variants(table: Table, named_by: str | None, family_name: str) -> list[tuple[str, str]]:
@@ -315,7 +352,8 @@ def entry_files(imported: Imported) -> Iterator[tuple[str, str]]:
 def _family_text(imported: Imported) -> str:
     traits = {column.id: column.trait.model_dump(exclude_unset=True) for column in imported.columns}
     about = f"Imported from {imported.table}: one row, one variant."
-    text = "\n".join(yaml_lines({"name": imported.family_name, "about": about, "traits": traits})) + "\n"
+    lines = [*_about_tolerances(imported), *yaml_lines({"name": imported.family_name, "about": about, "traits": traits})]
+    text = "\n".join(lines) + "\n"
     if not _fits(text):
         widest = sorted(imported.columns, key=lambda column: -len(column.trait.states or ()))[:3]
         names = ", ".join(quoted(column.trait.name) for column in widest)
@@ -323,6 +361,19 @@ def _family_text(imported: Imported) -> str:
         expected = f"at most {MOST_BYTES >> 10:,} KiB; leave some out, such as {names}"
         raise BadInput([Finding(imported.table, 0, 0, Kind.LIMIT, found, expected)])
     return text
+
+
+def _about_tolerances(imported: Imported) -> Iterator[str]:
+    """Comment lines: which tolerances nobody stated, and how to state them."""
+    estimated = [column for column in imported.columns if column.estimated]
+    if estimated:
+        yield "# Nobody stated how sure these values are; one standard deviation is estimated from the places written:"
+        for column in estimated:
+            yield f"#   {column.id}: {(column.tolerance or '').partition(',')[0]}"
+        yield "# If they are better or worse than that, import the table again with your own figure, such as"
+        yield f"#   --tolerance {shlex.quote(f'{printable(estimated[0].header)}=0.3')}"
+        yield "# or change the number after +- where a variant in the folder variants shows the trait."
+        yield ""
 
 
 def _fits(text: str) -> bool:

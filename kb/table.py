@@ -1,4 +1,4 @@
-"""A spreadsheet table as plain text cells: CSV in its usual dialects, or the first sheet of an Excel workbook.
+"""A spreadsheet table as plain text cells: CSV in its usual dialects, or one sheet of an Excel workbook.
 
 Every cell is a text without outer spaces; an empty cell is "".  What is wrong with single rows is collected, so that one
 run names all of it; a file that is no table at all raises `BadInput`.
@@ -10,16 +10,20 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, time
-from itertools import islice
+from itertools import islice, takewhile
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
-from .findings import BadInput, Finding, Kind, listed, quoted
+from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .values import Measure, read_measure
 from .yaml_text import decode
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
 
 MOST_BYTES = 50 << 20
 #: A workbook is a zip archive; what it unpacks to is held as well, since a small one can hide a huge one.
@@ -35,12 +39,18 @@ MOST_SHEET_ROWS = 1_048_576
 MOST_SHEET_COLUMNS = 16_384
 #: Wrong rows are named one by one up to here, then counted.
 MOST_NAMED = 100
+#: A title stands in the first rows or nowhere.
+MOST_TITLE_ROWS = 5
 
 TEXT_SUFFIXES = frozenset({".csv", ".tsv", ".tab", ".txt"})
 WORKBOOK_SUFFIXES = frozenset({".xlsx", ".xlsm"})
 DELIMITERS = (",", ";", "\t", "|")
 STANDARD_INPUT = "-"
 SHOWN_INPUT = "standard input"
+#: Where columns are cut at these, a comma can be a decimal comma.
+FREE_OF_COMMAS = (";", "\t")
+#: Cells that say nobody knows, in any letter case.
+UNKNOWN_WORDS = frozenset({"?", "-", "–", "—", "n/a", "unknown", "unk.", "tbd"})
 
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
 _SAMPLE = 1 << 16
@@ -82,7 +92,8 @@ def silently(things: Iterable[Item], doing: str) -> Iterable[Item]:  # noqa: ARG
 class Table:
     """Column names, and rows of one cell a column.
 
-    `lines` says where each row stands (in a workbook: its row), `problems` what is wrong with the table.
+    `lines` says where each row stands (in a workbook: its row), `problems` what is wrong with the table. `sheet` is the
+    one that was read of a workbook, `other_sheets` are the rest. With `free_of_commas` no comma cuts its columns.
     """
 
     shown: str
@@ -90,26 +101,40 @@ class Table:
     rows: list[list[str]]
     lines: list[int]
     problems: list[Finding] = field(default_factory=list)
+    sheet: str | None = None
+    other_sheets: list[str] = field(default_factory=list)
+    free_of_commas: bool = False
 
     def column(self, name: str) -> list[str]:
-        """The cells below a column name, one a row."""
+        """The cells below a column name, one a row; one that says nobody knows is as empty as an empty one."""
+        cells = self._cells(name)
+        unknown = {cell for cell in set(cells) if cell.casefold() in UNKNOWN_WORDS}
+        return ["" if cell in unknown else cell for cell in cells] if unknown else cells
+
+    def said_unknown(self, name: str) -> int:
+        """How many cells below a column name say in a word or a sign that nobody knows."""
+        return sum(cell.casefold() in UNKNOWN_WORDS for cell in self._cells(name))
+
+    def _cells(self, name: str) -> list[str]:
         at = self.columns.index(name)
         return [row[at] for row in self.rows]
 
 
-def read_table(name: str, piped: bytes = b"", progress: Progress = silently) -> Table:
-    """The table in the file `name`, or for `-` in `piped` (the bytes of standard input). Raises BadInput."""
+def read_table(name: str, piped: bytes = b"", progress: Progress = silently, sheet: str | None = None) -> Table:
+    """The table in the file `name`, or for `-` in `piped` (the bytes of standard input).
+
+    Of a workbook it is the sheet of that name, or the first. Raises BadInput.
+    """
     if name == STANDARD_INPUT:
-        data = _within(piped, SHOWN_INPUT)
-        return _assembled(progress(_text_rows(data, SHOWN_INPUT, ".csv"), "reading rows"), SHOWN_INPUT, ragged=False)
+        return _text_table(_within(piped, SHOWN_INPUT), SHOWN_INPUT, ".csv", progress, sheet)
     suffix = Path(name).suffix.lower()
     if suffix not in TEXT_SUFFIXES | WORKBOOK_SUFFIXES:
         found = f"a file that ends in {quoted(suffix)}" if suffix else "a file name without an ending"
         raise _unreadable(name, found, f"a table: {listed(TEXT_SUFFIXES | WORKBOOK_SUFFIXES)}")
     data = _file_bytes(name)
     if suffix in WORKBOOK_SUFFIXES:
-        return _assembled(progress(_workbook_rows(data, name), "reading rows"), name, ragged=True)
-    return _assembled(progress(_text_rows(data, name, suffix), "reading rows"), name, ragged=False)
+        return _workbook_table(data, name, progress, sheet)
+    return _text_table(data, name, suffix, progress, sheet)
 
 
 def _file_bytes(name: str) -> bytes:
@@ -134,12 +159,22 @@ def _unreadable(shown: str, found: str, expected: str, line: int = 0) -> BadInpu
 # Text ----------------------------------------------------------------------------------------------------------------
 
 
-def _text_rows(data: bytes, shown: str, suffix: str) -> Iterator[Row]:
-    """(line it starts on, cells) of each row of a CSV text."""
+def _text_table(data: bytes, shown: str, suffix: str, progress: Progress, sheet: str | None) -> Table:
     if data.startswith(b"PK\x03\x04"):
         raise _unreadable(shown, "a zip archive", "a CSV table; the name of an Excel workbook ends in .xlsx")
     text = decode(data, shown)
-    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter_of(text, suffix), strict=True)
+    delimiter = delimiter_of(text, suffix)
+    table = _assembled(progress(_text_rows(text, delimiter, shown), "reading rows"), shown, ragged=False)
+    table.free_of_commas = delimiter in FREE_OF_COMMAS
+    if sheet is not None:
+        expected = "no such option: only a workbook has sheets"
+        table.problems.append(Finding("--sheet", 0, 0, Kind.UNKNOWN_KEY, quoted(sheet), expected))
+    return table
+
+
+def _text_rows(text: str, delimiter: str, shown: str) -> Iterator[Row]:
+    """(line it starts on, cells) of each row of a CSV text."""
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     start = 1
     try:
         for row in rows:
@@ -160,7 +195,10 @@ def delimiter_of(text: str, suffix: str = ".csv") -> str:
 
 
 def _fit(sample: str, delimiter: str, whole: bool) -> tuple[float, int]:
-    """(share of rows as wide as the first, that width); (0, 0) when the delimiter does not cut the first row."""
+    """(share of rows as wide as the first, that width); (0, 0) when the delimiter does not cut the first row.
+
+    Rows above that are not cut may be a title, which costs a tenth each, where nearly all rows below are alike.
+    """
     widths: list[int] = []
     try:
         widths += (len(row) for row in islice(csv.reader(io.StringIO(sample, newline=""), delimiter=delimiter), 50) if any(row))
@@ -168,44 +206,67 @@ def _fit(sample: str, delimiter: str, whole: bool) -> tuple[float, int]:
         return 0.0, 0
     if not whole and 1 < len(widths) < 50:
         widths.pop()
-    if not widths or widths[0] == 1:
+    above = sum(1 for _ in takewhile(lambda width: width == 1, widths))
+    below = widths[above:]
+    share = below.count(below[0]) / len(below) if below else 0.0
+    if not below or (above and (above > MOST_TITLE_ROWS or len(below) == 1 or share < 0.9)):
         return 0.0, 0
-    return widths.count(widths[0]) / len(widths), widths[0]
+    return share - above / 10, below[0]
 
 
 # Workbooks -----------------------------------------------------------------------------------------------------------
 
 
-def _workbook_rows(data: bytes, shown: str) -> Iterator[Row]:
-    """(row number, cells) of each row of the first sheet; rows are as wide as what they hold."""
-    expected = "an Excel workbook (.xlsx) without a password"
+@contextmanager
+def _undamaged(shown: str) -> Generator[None]:
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            unpacked = sum(entry.file_size for entry in archive.infolist())
-        if unpacked <= MOST_UNPACKED:
-            for number, row in enumerate(_sheet(data), 1):
-                if number > MOST_SHEET_ROWS:
-                    break
-                yield number, [_cell_text(cell) for cell in row]
+        yield
     except _DAMAGED:
+        expected = "an Excel workbook (.xlsx) without a password"
         raise _unreadable(shown, "a damaged workbook, or none", expected) from None
+
+
+def _workbook_table(data: bytes, shown: str, progress: Progress, wanted: str | None) -> Table:
+    with _undamaged(shown):
+        book = _book(data, shown)
+        names = [sheet.title for sheet in book.worksheets]
+        chosen = names[0] if wanted is None else wanted
+    if chosen not in names:
+        expected = f"a sheet of the workbook: {listed(names)}"
+        hint = nearest(chosen, names)
+        raise BadInput([Finding("--sheet", 0, 0, Kind.UNKNOWN_KEY, f"the sheet {quoted(chosen)}", expected, hint)])
+    at = names.index(chosen)
+    table = _assembled(progress(_sheet_rows(book, at, shown), "reading rows"), shown, ragged=True)
+    table.sheet, table.other_sheets = chosen, [*names[:at], *names[at + 1 :]]
+    return table
+
+
+def _book(data: bytes, shown: str) -> "Workbook":
+    """The workbook; formulas are the values they were saved with."""
+    from openpyxl import load_workbook
+
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        unpacked = sum(entry.file_size for entry in archive.infolist())
     if unpacked > MOST_UNPACKED:
         found = f"a workbook that unpacks to {unpacked >> 20:,} MB"
         raise BadInput([Finding(shown, 0, 0, Kind.LIMIT, found, f"at most {MOST_UNPACKED >> 20} MB")])
-
-
-def _sheet(data: bytes) -> Iterator[tuple[object, ...]]:
-    """The cells of the first sheet, row after row; formulas as the values they were saved with."""
-    from openpyxl import load_workbook
-
     with warnings.catch_warnings():
         # The library warns of charts, styles and validations it skips; none of them is in a cell.
         warnings.simplefilter("ignore")
-        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-        sheet = book.worksheets[0]
+        return load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+
+
+def _sheet_rows(book: "Workbook", at: int, shown: str) -> Iterator[Row]:
+    """(row number, cells) of each row of a sheet; rows are as wide as what they hold."""
+    with _undamaged(shown), warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        sheet = book.worksheets[at]
         # The stored size of a sheet can be wrong or a lie; without it every row is as wide as its own cells.
         sheet.reset_dimensions()  # pyright: ignore[reportAttributeAccessIssue, reportUnknownMemberType]
-        yield from sheet.iter_rows(values_only=True)
+        for number, row in enumerate(sheet.iter_rows(values_only=True), 1):
+            if number > MOST_SHEET_ROWS:
+                break
+            yield number, [_cell_text(cell) for cell in row]
 
 
 def _cell_text(cell: object) -> str:
@@ -258,6 +319,7 @@ class _Builder:
         self.hold(line, len(self.rows) >= MOST_ROWS, f"more than {MOST_ROWS:,} rows", f"at most {MOST_ROWS:,}; split the table")
         cells_now = (len(self.rows) + 1) * len(self.header)
         self.hold(line, cells_now > MOST_CELLS, f"more than {MOST_CELLS:,} cells", f"at most {MOST_CELLS:,}; split the table")
+        self.title(line, cells)
         width = len(self.header)
         if self.ragged:
             while len(cells) > width and not cells[-1]:
@@ -271,6 +333,14 @@ class _Builder:
             cells = [*cells[:width], *[""] * (width - len(cells))]
         self.rows.append(cells)
         self.lines.append(line)
+
+    def title(self, line: int, cells: list[str]) -> None:
+        """Ends the reading at the first row with several cells when those above have one each: they are a title."""
+        named = list(filter(None, self.header))
+        if len(named) == 1 and sum(map(bool, cells)) > 1 and len(self.rows) < MOST_TITLE_ROWS:
+            found = f"a title in place of column names ({quoted(named[0])})"
+            expected = f"the column names first; row {line} looks like them, so delete what stands above it"
+            raise BadInput([Finding(self.shown, self.header_line, 1, Kind.WRONG_VALUE, found, expected)])
 
     def hold(self, line: int, passed: bool, found: str, expected: str) -> None:
         """Ends the reading when a limit is passed: what follows may be without end."""

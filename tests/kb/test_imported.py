@@ -10,10 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tellmark.kb.check import check
+from tellmark.kb.columns import number_text
 from tellmark.kb.findings import BadInput
-from tellmark.kb.imported import Imported, Wishes, import_table, imported_from
+from tellmark.kb.imported import Imported, OddCell, Wishes, import_table, imported_from
 from tellmark.kb.load import Entries
-from tellmark.kb.table import Table, read_table
+from tellmark.kb.table import UNKNOWN_WORDS, Table, read_table
 from tellmark.kb.values import RESERVED, Fact
 
 Rows = list[list[Any]]
@@ -60,6 +61,17 @@ def written(tmp_path: Path, rows: Rows, **wishes: Any) -> tuple[Imported, Entrie
         pytest.param([["horn", "no"], ["yes", "7"], ["no", "8"]], {}, ["7", "8"], ["horn"], id="yes-and-no-are-no-names"),
         pytest.param([["color"], ["red"], ["red"]], {"family": "Cab 420"}, ["cab-420-1", "cab-420-2"], ["color"], id="counted"),
         pytest.param([["name", "b"], ["", "x"], ["q", "x"]], {}, ["table-1", "q"], ["b"], id="one-without-a-name"),
+        pytest.param([["name", "b"], ["?", "x"], ["q", "x"]], {}, ["table-1", "q"], ["b"], id="one-whose-name-nobody-knows"),
+        pytest.param(
+            [["no", "b"], ["-", "7"], ["x", "8"]],
+            {},
+            ["7", "8"],
+            ["no"],
+            id="a-column-with-a-sign-for-nobody-knows-names-nothing",
+        ),
+        pytest.param(
+            [["length", "no"], ["1,5", "x"], ["2,5", "y"]], {}, ["x", "y"], ["length"], id="measured-with-a-decimal-comma"
+        ),
         pytest.param([["name", "b"], ["p", "x"], ["q", "x"]], {"name_column": "b"}, ["x", "x-2"], ["name"], id="as-told"),
         pytest.param([["name", "b", "c"], ["p", "x", "y"]], {"leave_out": ["b"]}, ["p"], ["c"], id="left-out"),
         pytest.param(
@@ -71,6 +83,25 @@ def test_names_and_traits(rows: Rows, wishes: dict[str, Any], variants: list[str
     made = imported_rows(rows, **wishes)
     assert [ident for ident, _ in made.variants] == variants
     assert [one.id for one in made.columns] == traits
+
+
+def test_what_is_told_of_the_cells() -> None:
+    rows = [
+        ["name", "color", "length", "empty"],
+        ["?", "red", "9 in", ""],
+        ["b", "-", '10 1/2"', "tbd"],
+        ["c", "n/a", "11 in", ""],
+        [],
+        ["d", "blue", "12 in - 12 1/4 in", ""],
+        ["e", "blue", "11 in", ""],
+        ["f", "blue", "about 9", ""],
+        *[["g", "blue", "9 in", ""]] * 4,
+    ]
+    made = imported_rows(rows)
+    assert made.unknown == {"name": 1, "color": 2, "empty": 1}
+    assert made.not_measured == [OddCell("length", 6, "12 in - 12 1/4 in")]
+    assert made.empty == ["empty"]
+    assert imported_rows(rows, leave_out=["color", "length"], name_column="empty").unknown == {"name": 1, "empty": 1}
 
 
 def test_rows_that_are_the_same_in_all_traits_are_listed() -> None:
@@ -209,7 +240,7 @@ def test_states_that_do_not_fit_into_one_file(tmp_path: Path) -> None:
     rows = [["name", *(f"c{number}" for number in range(60))]]
     rows += [[f"unit {row}", *(f"{long}{row % 2}" for _ in range(60))] for row in range(4)]
     assert problems(lambda: import_table("-", tmp_path / "made", Wishes(), as_csv(rows))) == [
-        "standard input: found columns whose states take 1,201 KiB, "
+        "standard input: found columns whose states take 1,202 KiB, "
         'expected at most 1,024 KiB; leave some out, such as "c0", "c1", "c2"'
     ]
     assert list(tmp_path.iterdir()) == []
@@ -230,6 +261,25 @@ def test_one_row_that_does_not_fit_into_a_file(tmp_path: Path) -> None:
         'standard input: found a row of 1,231 KiB ("unit 0"), expected at most 1,024 KiB a row'
     ]
     assert list(tmp_path.iterdir()) == []
+
+
+def test_estimated_tolerances_are_owned_to_in_the_family(tmp_path: Path) -> None:
+    rows = [["name", "Length (mm)", "Weight (g)", "Height (mm)"], ["a", "1.5", "2", "3 +- 1"], ["b", "1.6", "3", "4 +- 1"]]
+    written(tmp_path, rows, tolerances=["Weight (g)=1"])
+    text = (tmp_path / "made/families/table/family.yaml").read_text()
+    assert text.partition("name: ")[0].splitlines() == [
+        "# Nobody stated how sure these values are; one standard deviation is estimated from the places written:",
+        "#   length: +- 0.05 mm",
+        "# If they are better or worse than that, import the table again with your own figure, such as",
+        "#   --tolerance 'Length (mm)=0.3'",
+        "# or change the number after +- where a variant in the folder variants shows the trait.",
+        "",
+    ]
+
+
+def test_no_comment_where_nothing_is_estimated(tmp_path: Path) -> None:
+    written(tmp_path, [["name", "Height (mm)", "color"], ["a", "3 +- 1", "red"]])
+    assert (tmp_path / "made/families/table/family.yaml").read_text().startswith("name: table\n")
 
 
 # Whatever is in the cells, it reads back -------------------------------------------------------------------------------
@@ -290,7 +340,8 @@ def tables(draw: st.DrawFn) -> Rows:
     columns = draw(st.lists(CELL.map(lambda cell: "c " + " ".join(cell.split())), min_size=1, max_size=4, unique_by=str.strip))
     pools = [draw(st.lists(CELL, min_size=1, max_size=6)) for _ in columns]
     row = st.tuples(CELL, *(st.sampled_from(pool) for pool in pools)).map(list)
-    first = ["first", *(pool[0].strip() or "x" for pool in pools)]
+    cells = (pool[0].strip() for pool in pools)
+    first = ["first", *("x" if cell.casefold() in {"", *UNKNOWN_WORDS} else cell for cell in cells)]
     return [["name", *columns], first, *draw(st.lists(row, max_size=6))]
 
 
@@ -304,13 +355,16 @@ def stated_cell(made: Imported, index: int, fact: Fact) -> str:
 
 
 def same_cell(kind: str, cell: str, said: str) -> bool:
+    """Whether a fact says what the cell does; spellings of one state and of one number may differ."""
     if said in ("yes", "no"):
         return cell.lower() in ({"yes", "true", "1"} if said == "yes" else {"no", "false", "0"})
     if kind == "states" and cell.lstrip("+-").isdigit() and cell.isascii():
         return said in (cell, str(int(cell)))
     if kind == "measured":
-        return cell.startswith(said)
-    return said == (cell.capitalize() if kind == "marking" and cell in RESERVED else cell)
+        return number_text(cell, commas=False).startswith(said)
+    if kind == "states":
+        return " ".join(said.lower().split()) == " ".join(cell.lower().split())
+    return said == (cell.capitalize() if cell in RESERVED else cell)
 
 
 @settings(max_examples=150, deadline=None)
@@ -321,8 +375,10 @@ def test_any_table_reads_back_as_it_was_written(rows: Rows, tmp_path_factory: py
     table = read_rows(rows)
     for row, (ident, name) in zip(table.rows, made.variants, strict=True):
         variant = entries.variants[ident]
-        assert variant.name == name == (row[0] or name)
-        cells = dict(zip(table.columns[1:], row[1:], strict=True))
+        cells = {
+            header: "" if cell.casefold() in UNKNOWN_WORDS else cell for header, cell in zip(table.columns, row, strict=True)
+        }
+        assert variant.name == name == (cells["name"] or name)
         filled = [name for name in table.columns[1:] if name not in made.empty]
         for index, (header, one) in enumerate(zip(filled, made.columns, strict=True)):
             if cells[header]:

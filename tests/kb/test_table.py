@@ -49,6 +49,9 @@ def problems(attempt: Callable[[], object]) -> list[str]:
         pytest.param("a,b,c\td\n", ".tsv", "\t", id="a-name-that-says-tabs"),
         pytest.param("name\nx\n", ".csv", ",", id="one-column"),
         pytest.param('"a;b",c\n1,2\n', ".csv", ",", id="quoted-cells-are-whole"),
+        pytest.param("My shelf\n\na;b\n1;2\n", ".csv", ";", id="below-a-title"),
+        pytest.param("My shelf, 1954\na;b\n1;2\n3;4\n", ".csv", ";", id="below-a-title-with-a-comma"),
+        pytest.param("name\nx;y\nz\nw\n", ".csv", ",", id="one-column-with-a-semicolon"),
     ],
 )
 def test_delimiter(text: str, suffix: str, delimiter: str) -> None:
@@ -91,6 +94,47 @@ def test_a_workbook_is_read_from_its_first_sheet(tmp_path: Path) -> None:
         ["B", "6", "0.3", "false", "1955-01-02 03:04:00", "dented"],
     ]
     assert table.lines == [2, 4]
+    assert (table.sheet, table.other_sheets) == ("Shelf 3", ["Other"])
+    other = read_table(str(tmp_path / "units.xlsx"), sheet="Other")
+    assert (other.columns, other.rows, other.sheet, other.other_sheets) == (["not", "read"], [], "Other", ["Shelf 3"])
+    assert problems(lambda: read_table(str(tmp_path / "units.xlsx"), sheet="Shelf3")) == [
+        '--sheet: found the sheet "Shelf3", expected a sheet of the workbook: Other or Shelf 3; did you mean "Shelf 3"?'
+    ]
+
+
+def test_a_title_in_a_workbook(tmp_path: Path) -> None:
+    (tmp_path / "units.xlsx").write_bytes(workbook_bytes([["My shelf"], [], ["Name", "Color"], ["a", "red"], ["b", None]]))
+    assert problems(lambda: read_table(str(tmp_path / "units.xlsx"))) == [
+        f'{tmp_path / "units.xlsx"}:1:1: found a title in place of column names ("My shelf"), '
+        "expected the column names first; row 3 looks like them, so delete what stands above it"
+    ]
+
+
+def test_a_text_has_no_sheets() -> None:
+    assert [str(finding) for finding in read_table("-", b"name,color\na,red\n", sheet="Shelf 3").problems] == [
+        '--sheet: found "Shelf 3", expected no such option: only a workbook has sheets'
+    ]
+
+
+@pytest.mark.parametrize(
+    ("delimiter", "free"),
+    [
+        pytest.param(",", False, id="a-comma-cuts"),
+        pytest.param(";", True, id="semicolons"),
+        pytest.param("\t", True, id="tabs"),
+        pytest.param("|", False, id="bars-say-nothing-of-commas"),
+    ],
+)
+def test_tables_whose_commas_can_be_decimal(delimiter: str, free: bool) -> None:
+    assert read_table("-", as_csv([["name", "color"], ["a", "red"]], delimiter)).free_of_commas == free
+
+
+def test_cells_that_say_nobody_knows_are_empty() -> None:
+    words = ["?", "-", "–", "—", "n/a", "N/A", "Unknown", "unk.", "TBD"]
+    kept = ["??", "none", "unknown maker", "0"]
+    table = read_rows([["name", "color"], *([str(row), word] for row, word in enumerate([*words, *kept, ""]))])
+    assert table.column("color") == [*[""] * len(words), *kept, ""]
+    assert (table.said_unknown("color"), table.said_unknown("name")) == (len(words), 0)
 
 
 REFUSED = [
@@ -124,6 +168,24 @@ REFUSED = [
             "6:3: found 4 cells, expected 2, one for each column",
         ],
         id="rows-of-another-width",
+    ),
+    pytest.param(
+        "units.csv",
+        b"My shelf\n\nname,color\na,red\nb,blue\nc\n",
+        [
+            '1:1: found a title in place of column names ("My shelf"), '
+            "expected the column names first; row 3 looks like them, so delete what stands above it"
+        ],
+        id="a-title-alone-in-its-row",
+    ),
+    pytest.param(
+        "units.csv",
+        b"My shelf;;\nas of May;;\nname;color;color\na;red\n",
+        [
+            '1:1: found a title in place of column names ("My shelf"), '
+            "expected the column names first; row 3 looks like them, so delete what stands above it"
+        ],
+        id="a-title-in-a-row-as-wide-as-the-others",
     ),
     pytest.param("units.csv", b"name,color\na,caf\xe9\n", ["2:6: found the byte 0xe9, expected UTF-8 text"], id="latin-1"),
     pytest.param("units.csv", b"\xff\xfen\0a\0", ["1:1: found the byte 0xff, expected UTF-8 text"], id="utf-16"),

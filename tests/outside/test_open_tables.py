@@ -99,6 +99,18 @@ def test_iris(published: Make) -> None:
     assert 150 - sum(len(group) - 1 for group in imported.inseparable()) == len(set(shown.values()))
 
 
+def test_iris_as_a_spreadsheet_with_decimal_commas_saves_it(published: Make, tmp_path: Path) -> None:
+    """Semicolons between cells, commas before decimals, no .0: the same knowledge base."""
+    plain, _ = published("iris", Wishes(family="Iris", name_column="iris"))
+    lines = (tmp_path / "iris.csv").read_text("utf-8").splitlines()
+    text = "\n".join(line.replace(",", ";").replace(".0;", ";").replace(".", ",") for line in lines)
+    other, _ = _made("-", tmp_path / "other", Wishes(family="Iris", name_column="iris"), text.encode())
+    assert [column.tolerance for column in other.columns] == [column.tolerance for column in plain.columns]
+    assert [column.looks() for column in other.columns] == [column.looks() for column in plain.columns]
+    assert other.inseparable() == plain.inseparable()
+    assert (other.unknown, other.not_measured) == ({}, [])
+
+
 def test_weather(tmp_path: Path) -> None:
     """14 days of which no two are alike, named by whether there was play."""
     imported, entries = _made("-", tmp_path / "made", Wishes(name_column="play"), WEATHER.encode())
