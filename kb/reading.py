@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
-from .values import Answer, Measure, read_measure
+from .values import Answer, Measure, half_place, read_measure
 
 
 @dataclass(frozen=True)
@@ -18,7 +18,10 @@ class Seen:
 
 @dataclass(frozen=True)
 class Measured:
-    """A value in the trait's unit; `plus_minus` is the reading's own uncertainty, one standard deviation."""
+    """A value in the trait's unit; `plus_minus` is the reading's own uncertainty, one standard deviation.
+
+    A reading that states none is taken to be good to half of the last place written.
+    """
 
     value: float
     plus_minus: float
@@ -88,7 +91,7 @@ def _states(answer: Answer, states: Collection[str], noun: str) -> frozenset[str
 def _measured(answer: Answer, trait: Trait) -> Reading:
     unit = trait.measured.unit if trait.measured else ""
     if answer.is_ is not None:
-        found = in_unit(answer.is_, unit)
+        found = in_unit(answer.is_, unit, half_place(answer.is_))
         _within_reach(answer.is_, found.value, trait)
         return Measured(found.value, found.plus_minus or 0.0)
     if answer.more_than is None and answer.less_than is None:
@@ -117,9 +120,11 @@ def _marking(answer: Answer) -> Typed:
     return Typed(answer.is_.strip())
 
 
-def in_unit(written: str, unit: str) -> Measure:
-    """A measured value in the trait's unit. Raises Unreadable."""
+def in_unit(written: str, unit: str, plus_minus: float | None = None) -> Measure:
+    """A measured value in the trait's unit, with this uncertainty where it states none. Raises Unreadable."""
     measure = read_measure(written)
+    if measure is not None and measure.plus_minus is None:
+        measure = measure._replace(plus_minus=plus_minus)
     if measure is None:
         raise Unreadable(quoted(written), f"a measured value such as {example(unit)}")
     try:

@@ -138,6 +138,16 @@ def _number(written: str) -> float:
     return -size if written.startswith("-") else size
 
 
+def half_place(written: str) -> float:
+    """Half of the last place of a written value, in the unit it was written in: what it is good to when it does not say."""
+    number = re.match(rf"\s*({_NUMBER})", written)
+    if number is None:
+        return 0.0
+    if "/" in number[1]:
+        return 0.5 / int(number[1].rsplit("/", 1)[1])
+    return 0.5 * 10.0 ** -len(number[1].partition(".")[2])
+
+
 def read_measure(written: str) -> Measure | None:
     """A measure from "4.8 +- 0.3 mm", "4.8 ± 0.3 mm", "13/16 in", "4.8"; None when it is none."""
     found = _MEASURE.fullmatch(written.strip())

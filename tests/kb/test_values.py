@@ -9,7 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
-from tellmark.kb.values import UNITS, Answer, Fact, Measure, WrittenAnswer, WrittenFact, WrittenYears, Years, read_measure
+from tellmark.kb.values import (
+    UNITS,
+    Answer,
+    Fact,
+    Measure,
+    WrittenAnswer,
+    WrittenFact,
+    WrittenYears,
+    Years,
+    half_place,
+    read_measure,
+)
 from tellmark.kb.values import Weight as WrittenWeight
 
 YEARS: TypeAdapter[Years] = TypeAdapter(WrittenYears)
@@ -261,3 +272,11 @@ def test_answer(written: Any, means: Answer, short: Any, said: str) -> None:
 )
 def test_no_answer(written: Any) -> None:
     assert refused(ANSWER, written).endswith("{more_than: value} or {less_than: value}")
+
+
+@pytest.mark.parametrize(
+    ("written", "good_to"),
+    [("190.6 mm", 0.05), ("190 mm", 0.5), ("13/16 in", 1 / 32), ("9 5/8 in", 1 / 16), ("0.25", 0.005), ("-3.5 mm", 0.05)],
+)
+def test_a_reading_is_good_to_half_its_last_place(written: str, good_to: float) -> None:
+    assert half_place(written) == pytest.approx(good_to)
