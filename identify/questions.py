@@ -52,8 +52,9 @@ def news(
     `evidence` is what was answered already: a trait answered in part is asked within what is left of it.
     """
     live = np.flatnonzero(belief.probability > NEGLIGIBLE * belief.probability.max())
+    live = live[np.argsort(groups[live], kind="stable")]
     weight = belief.probability[live] / belief.probability[live].sum()
-    group = np.unique(groups[live], return_inverse=True)[1].reshape(-1)
+    group = np.cumsum(np.r_[False, np.diff(groups[live]) != 0])
     given = {one.trait: one for one in evidence}
     result = np.zeros(len(questions))
     for s, asked in _by_look(compiled, questions).items():
@@ -97,20 +98,18 @@ def rows_alike(trait: Trait) -> tuple[Ints, Ints]:
 def _information(chances: Floats, look: Ints, group: Ints, weight: Floats) -> Floats:
     """Each outcome's part of I(outcome; group): sum over groups of p(g, o) log2 p(o | g) / p(o); sums to it over a question.
 
-    chances[look, o]; look, group, weight of each candidate.  Groups that show one look are counted look by look.
+    chances[look, o]; look, group (ascending) and weight of each candidate.  Groups that show one look are counted by look.
     """
-    pairs, where = np.unique(group * len(chances) + look, return_inverse=True)
-    mass = np.bincount(where.reshape(-1), weights=weight, minlength=len(pairs))
-    pair_group, pair_look = np.divmod(pairs, len(chances))
-    single = np.bincount(pair_group)[pair_group] == 1
-    by_look = np.bincount(pair_look[single], weights=mass[single], minlength=len(chances))
+    mixed = np.zeros(group[-1] + 1, dtype=bool)
+    mixed[group[1:][(np.diff(group) == 0) & (np.diff(look) != 0)]] = True
+    several = mixed[group]
+    by_look = np.bincount(look, weights=np.where(several, 0.0, weight), minlength=len(chances))
     inside = by_look @ _xlog2(chances)
     total = by_look @ chances
-    if not single.all():
-        joint = chances[pair_look[~single]] * mass[~single, None]
-        starts = np.flatnonzero(np.r_[True, np.diff(pair_group[~single]) != 0])
-        joint = np.add.reduceat(joint, starts, axis=0)
-        share = np.add.reduceat(mass[~single], starts)
+    if several.any():
+        starts = np.flatnonzero(np.r_[True, np.diff(group[several]) != 0])
+        joint = np.add.reduceat(chances[look[several]] * weight[several, None], starts, axis=0)
+        share = np.add.reduceat(weight[several], starts)
         inside = inside + _xlog2(joint).sum(axis=0) - _log2(share) @ joint
         total = total + joint.sum(axis=0)
     return inside - _xlog2(total)
