@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 from typing import Any
 
 from pydantic import BaseModel
@@ -110,24 +111,40 @@ def part_names(entries: Entries) -> dict[str, str]:
     }
 
 
+class Comparer:
+    """Compares variants, many times over: what all comparisons lean on is worked out once, and only when it is needed."""
+
+    def __init__(self, entries: Entries) -> None:
+        self.entries = entries
+        self.part_names = part_names(entries)
+        self.stated = cache(partial(stated, entries))
+        self.traits = cache(partial(traits_of, entries))
+        self.slots = cache(partial(slots_of, entries))
+
+    def variants(self, idents: Sequence[str]) -> list[Difference]:
+        """What differs between variants as they left the factory, cheapest view first: traits, and the parts fitted."""
+        entries = self.entries
+        all_stated = [self.stated(ident) for ident in idents]
+        families = list(dict.fromkeys(one.family for one in all_stated))
+        traits = {name: trait for family in families for name, trait in self.traits(family).items() if "." not in name}
+        found: list[Difference] = []
+        for name, trait in traits.items():
+            facts = [one.shows.get(name) for one in all_stated]
+            values = tuple(choices(fact, state_names(trait)) for fact in facts)
+            found += _difference(entries, families[0], name, trait.name, trait, values)
+        slots = {name: slot for family in families for name, slot in self.slots(family).items() if slot.type}
+        for name, slot in slots.items():
+            fitted = [one.fitted.get(name) for one in all_stated]
+            values = tuple(choices(fact, self.part_names) for fact in fitted)
+            if len(set(values)) > 1:
+                found.append(Difference(name, slot.name, None, 0.0, None, values))
+                found += _parts_apart(entries, families[0], name, slot.name, slot.type or "", fitted)
+        return sorted(found, key=lambda one: one.effort if one.view else _effort_of_slot(found, one.trait))
+
+
 def compare_variants(entries: Entries, idents: Sequence[str]) -> list[Difference]:
     """What differs between variants as they left the factory, cheapest view first: traits, and the parts fitted."""
-    all_stated = [stated(entries, ident) for ident in idents]
-    families = list(dict.fromkeys(one.family for one in all_stated))
-    traits = {name: trait for family in families for name, trait in traits_of(entries, family).items() if "." not in name}
-    found: list[Difference] = []
-    for name, trait in traits.items():
-        facts = [one.shows.get(name) for one in all_stated]
-        values = tuple(choices(fact, state_names(trait)) for fact in facts)
-        found += _difference(entries, families[0], name, trait.name, trait, values)
-    slots = {name: slot for family in families for name, slot in slots_of(entries, family).items() if slot.type}
-    for name, slot in slots.items():
-        fitted = [one.fitted.get(name) for one in all_stated]
-        values = tuple(choices(fact, part_names(entries)) for fact in fitted)
-        if len(set(values)) > 1:
-            found.append(Difference(name, slot.name, None, 0.0, None, values))
-            found += _parts_apart(entries, families[0], name, slot.name, slot.type or "", fitted)
-    return sorted(found, key=lambda one: one.effort if one.view else _effort_of_slot(found, one.trait))
+    return Comparer(entries).variants(idents)
 
 
 def _effort_of_slot(found: Sequence[Difference], slot: str) -> float:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from ..kb.describe import Difference, choices, compare_variants
+from ..kb.describe import Difference, choices
 from ..kb.load import Entries
 from ..kb.models import Position, Trait
 from ..kb.resolve import Stated, moved
@@ -80,10 +80,11 @@ def family(site: Site, ident: str) -> Values:
     return {
         "labels": labeled(labels),
         "about": markdown(one.about),
+        "drawings": site.pictures.heads(ident, None),
         "kinds": [{"name": kind.name, "about": markdown(kind.about)} for kind in one.kinds.values()],
         "liveries": _by_livery(site, tables),
         "sets": [_set_line(site, name) for name in tables.sets],
-        "views": _traits_by_view(tables),
+        "views": _traits_by_view(site, ident),
         "damage": _damage(site, tables),
         **site.footing(one),
     }
@@ -112,21 +113,26 @@ def _set_line(site: Site, ident: str) -> Values:
     return site.link("set", ident) | {"facts": facts, "positions": _positions(site, ident)}
 
 
-def _traits_by_view(tables: FamilyTables) -> list[Values]:
+def _traits_by_view(site: Site, family: str) -> list[Values]:
     """The traits that some variant of the family has a fact for."""
+    tables = site.families[family]
     used = {name for one in tables.variants for name in one.shows}
     rows: dict[str, list[Values]] = {}
     for name, trait in tables.traits.items():
         if name in used:
-            row = {"name": trait.name, "look": trait.look, "states": _states(trait), "changes": trait.changes}
+            row = {"name": trait.name, "look": trait.look, "states": _states(site, family, name, trait), "changes": trait.changes}
             rows.setdefault(trait.view, []).append(row | {"about": markdown(trait.about)})
     return _viewed(tables, rows)
 
 
-def _states(trait: Trait) -> list[str]:
+def _states(site: Site, family: str, name: str, trait: Trait) -> list[Values]:
+    """The states of a trait, each with its picture if there is one."""
+    states: dict[str | None, str] = {ident: state.name for ident, state in (trait.states or {}).items()}
     if trait.measured:
-        return [f"measured in {trait.measured.unit}" if trait.measured.unit else "measured"]
-    return [state.name for state in (trait.states or {}).values()] or ["read off the unit"]
+        states = {None: f"measured in {trait.measured.unit}" if trait.measured.unit else "measured"}
+    elif not states:
+        states = {None: "read off the unit"}
+    return [{"name": text, "picture": site.pictures.of_state(family, name, state)} for state, text in states.items()]
 
 
 def _viewed(tables: FamilyTables, rows: Mapping[str, Sequence[Values]]) -> list[Values]:
@@ -161,6 +167,7 @@ def variant(site: Site, ident: str) -> Values:
     for name, trait in tables.traits.items():
         if name in one.shows:
             row = site.fact(trait.name, one.shows[name], trait)
+            row["pictures"] = site.pictures.of_fact(one.family, name, trait, one.shows[name])
             (shared if name in tables.shared else rows.setdefault(trait.view, [])).append(row)
     labels = [
         ("Kind", tables.kind(one)),
@@ -176,6 +183,7 @@ def variant(site: Site, ident: str) -> Values:
         "family": site.link("family", one.family),
         "labels": labeled(labels),
         "about": markdown(one.about),
+        "drawings": site.pictures.heads(one.family, one),
         "views": _viewed(tables, rows),
         "shared": shared,
         "unrecorded": _unrecorded(tables, one),
@@ -201,7 +209,7 @@ def _came_in(site: Site, one: Stated, name: str, number: int) -> Values:
 
 
 def _look_alike(site: Site, tables: FamilyTables, one: Stated, other: Stated) -> Values:
-    found = compare_variants(site.entries, [one.id, other.id])
+    found = site.comparer.variants([one.id, other.id])
     both = [row for row in found if NO_PART not in row.values]
     return site.link("variant", other.id) | {"rows": [_difference(tables, row) for row in both]}
 

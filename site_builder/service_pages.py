@@ -25,7 +25,11 @@ def part(site: Site, ident: str) -> Values:
     slot_type = site.entries.home["part", ident]
     views = site.entries.about.views
     rows = [
-        site.fact(trait.name, one.shows[name], trait) | {"view": views[trait.view].name}
+        site.fact(trait.name, one.shows[name], trait)
+        | {
+            "view": views[trait.view].name,
+            "pictures": site.pictures.of_fact(None, f"{slot_type}.{name}", trait, one.shows[name]),
+        }
         for name, trait in site.entries.slot_types[slot_type].traits.items()
         if name in one.shows and not one.shows[name].unknown
     ]

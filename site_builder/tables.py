@@ -9,11 +9,12 @@ from pydantic import BaseModel
 
 from ..identify.arrays import NOT_IN_THE_RECORD
 from ..identify.start import start
-from ..kb.describe import NOT_RECORDED, choices, part_names, state_names
+from ..kb.describe import NOT_RECORDED, Comparer, choices, part_names, state_names
 from ..kb.load import Entries
 from ..kb.models import Position, Trait
 from ..kb.resolve import Stated, living, moved, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
+from .drawn import Pictures
 from .texts import FOLDERS, address, plus_minus
 
 Values = dict[str, Any]
@@ -88,6 +89,8 @@ class Site:
             for family in sorted(entries.families)
         }
         self.part_names = part_names(entries)
+        self.comparer = Comparer(entries)
+        self.pictures = Pictures(entries)
 
     # Links and facts ----------------------------------------------------------------------------------------------------
 
@@ -133,6 +136,7 @@ class Site:
             "choices": self.said(fact, trait),
             "look": look,
             "note": fact.note,
+            "pictures": [],
             "sources": self.cited(fact.sources),
         }
 

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
+from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -172,6 +173,69 @@ def test_nearest_look_alikes_differ_in_the_fewest_facts(folder: Folder, tmp_path
     assert "Cannot be told from Same one" in text
 
 
+def images(path: Path) -> list[tuple[str, str]]:
+    """(title, the whole SVG text) of each drawing in a page."""
+    found = re.findall(r"<svg.*?</svg>", path.read_text("utf-8"), re.DOTALL)
+    return [(title[1] if (title := re.search(r"<title [^>]*>(.*?)</title>", svg)) else "", svg) for svg in found]
+
+
+def head(path: Path) -> str:
+    """What stands above the facts of a page, its drawings among it."""
+    text = path.read_text("utf-8")
+    return text[text.index('<div class="drawings">') : text.index('<dl class="labels">')]
+
+
+def test_every_picture_is_named(site: Path) -> None:
+    for name, page in read(site).items():
+        for tag, attrs in page.tags:
+            if tag == "svg":
+                assert attrs["role"] == "img", name
+                assert {attrs["aria-labelledby"], attrs["aria-describedby"]} <= set(page.ids), name
+        assert all(title for title, _ in images(site / name)), name
+        for ident in re.findall(r"url\(#([^)]+)\)", (site / name).read_text("utf-8")):
+            assert ident in page.ids, (name, ident)
+
+
+#: What two variants of one family show, as their drawings can show it.
+OWN_A = {"number-place": "nose-door", "side-stripes": "two-narrow", "nose-emblem": "round", "stripe-shape": "chevron"}
+OWN_B = {"number-place": "side-center", "side-stripes": "two-narrow"}
+#: A variant with a bell, and one that commonly left the factory without.
+BELLS = ("161-tamarack-northern-b1", "164-prairie-meridian-b4")
+
+
+def test_variant_is_drawn_in_its_own_states(site: Path) -> None:
+    variants = site / "variants"
+    titles = {title for title, _ in images(variants / "424-prairie-meridian-b-b1.html")}
+    assert "Stripes along the flank: Two narrow stripes" in titles
+    assert "Stripes along the flank: One wide stripe" not in titles
+    for ident, own in (("a-b1", OWN_A), ("b-b1", OWN_B)):
+        drawn = head(variants / f"424-prairie-meridian-{ident}.html")
+        assert drawn.count("<svg") == 2
+        for trait, state in own.items():
+            assert set(re.findall(rf'data-trait="{trait}" data-state="([^"]+)"', drawn)) == {state}, (ident, trait)
+
+
+def test_unit_without_a_cab_has_no_nose(site: Path) -> None:
+    powered, trailing = (head(site / "variants" / f"424-prairie-meridian-{ident}.html") for ident in ("a-b1", "b-b1"))
+    assert 'id="drawing-cab-diesel-420-nose-title"' in powered
+    assert 'id="drawing-cab-diesel-420-side-trailing-b-title"' in trailing
+    assert 'id="drawing-cab-diesel-420-end-title"' in trailing
+
+
+def test_slot_that_holds_nothing_is_not_drawn(site: Path) -> None:
+    with_bell, without = (head(site / "variants" / f"{ident}.html") for ident in BELLS)
+    assert 'data-slot="bell"' in with_bell
+    assert 'data-slot="bell"' not in without
+    assert 'data-slot="horn"' in without
+
+
+def test_family_shows_every_state_and_part_its_own(site: Path) -> None:
+    family = {title for title, _ in images(site / "families" / "cab-diesel-420.html")}
+    assert {"Stripes along the flank: Two narrow stripes", "Stripes along the flank: One wide stripe"} <= family
+    part = {title for title, _ in images(site / "parts" / "kiln-lane-horn.html")}
+    assert part == {"Bells: Two", "Material of the horn: Brass", "Bore of the bells: Only dished"}
+
+
 def test_set_shows_its_couplers_in_order(site: Path) -> None:
     text = " ".join(Read(site / "sets" / "54-4-prairie-meridian-a-b-a.html").text.split())
     assert re.search(r"Unit 1 .* Front coupler: nothing there Rear coupler: Long fixed coupler Unit 2 .* Unit 3", text)
@@ -301,12 +365,29 @@ OUR_ATTRIBUTES = """
 """
 
 
+#: A drawing of a family that hostile words are said of, with hostile words of its own.
+DRAWN = f"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 30" fill="none" stroke="currentColor">
+<title>{escape(EVIL)}</title><desc>{escape(EVIL)}</desc>
+<view id="crop-shape" viewBox="0 0 40 30"/>
+<g data-trait="shape" data-state="red"><title>{escape(EVIL)}</title><path d="M0 0h9"/></g>
+<g data-trait="shape" data-state="blue" display="none"><title>{escape(EVIL)}</title><path d="M0 9h9"/></g>
+<g data-trait="number" data-marking=""><title>{escape(EVIL)}</title><text x="1" y="9">{escape(EVIL)}</text></g>
+<view id="crop-number" viewBox="0 0 40 30"/>
+</svg>"""
+SVG_TAGS = "svg title desc g path text figure figcaption"
+SVG_ATTRIBUTES = """
+    xmlns viewbox fill stroke role aria-labelledby aria-describedby color d x y data-trait data-state data-marking
+"""
+
+
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("hostile")
     for path, plain in HOSTILE.items():
         (root / path).parent.mkdir(parents=True, exist_ok=True)
         (root / path).write_text(json.dumps(plain), "utf-8")
+    (root / "families/one/drawings").mkdir()
+    (root / "families/one/drawings/side.svg").write_text(DRAWN, "utf-8")
     entries, findings = check(root)
     assert [str(finding) for finding in findings] == []
     build(entries, root / "site")
@@ -318,13 +399,15 @@ def test_hostile_texts_become_text(hostile: Path) -> None:
     assert len(pages) == 3 + 1 + 4 + 1 + 2 + 1 + 3
     for name, page in pages.items():
         raw = (hostile / name).read_text("utf-8")
-        assert {tag for tag, _ in page.tags} <= set(OUR_TAGS.split()), name
-        assert {attribute for _, attrs in page.tags for attribute in attrs} <= set(OUR_ATTRIBUTES.split()), name
+        assert {tag for tag, _ in page.tags} <= {*OUR_TAGS.split(), *SVG_TAGS.split()}, name
+        attributes = {attribute for _, attrs in page.tags for attribute in attrs}
+        assert attributes <= {*OUR_ATTRIBUTES.split(), *SVG_ATTRIBUTES.split()}, name
         assert "<script" not in raw.lower(), name
         assert "&lt;script&gt;alert(1)&lt;/script&gt;" in raw, name
         assert "{{ 7*7 }}" in page.text, name
         assert {urlsplit(link).scheme for link in page.links} <= {"", "https", "data"}, name
         assert [link for link in page.links if link.startswith("data:")] == ["data:,"], name
+        assert ("<svg" in raw) == name.startswith(("families/", "variants/")) or name.endswith("old.html"), name
     assert list(broken_links(hostile)) == []
 
 
@@ -493,6 +576,7 @@ SHOWN = [
     "variants/424-prairie-meridian-a-b2.html",
     "sets/54-4-prairie-meridian-a-b-a.html",
     "procedures/service-commutator-and-brushes.html",
+    "parts/kiln-lane-horn.html",
 ]
 
 

@@ -1,0 +1,161 @@
+"""Drawings on pages: the picture of a state, and a view of a unit as a variant left the factory."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cache, cached_property
+
+from markupsafe import Markup
+
+from ..kb.drawings import FAMILY, Drawing, Drawings, read_drawings
+from ..kb.load import Entries
+from ..kb.models import Trait
+from ..kb.pictures import drawing, picture
+from ..kb.resolve import Stated, has_slot, number, traits_of
+from ..kb.svg import Node
+from ..kb.values import Fact
+
+#: The views at the head of a page.
+SIDE, NOSE, END = "side", "nose", "end"
+#: How a panel says where its upper left corner is.
+MOVED = r"translate\(([-.\d]+)[ ,]+([-.\d]+)\)"
+#: What a fitted slot says when there is no part in it.
+NONE = "none"
+
+
+def trusted(svg: str | None) -> Markup | None:
+    """The one place where the text of a drawing goes into a page as it is.
+
+    It may, as no byte of the file gets here: `kb.svg` reads the file into elements and attributes of a short list, each value
+    matched whole, and `read_drawings` leaves out a file with anything else in it; `kb.svg.write` then spells the elements out
+    anew, and escapes every text, the names from the entries among them.
+    """
+    return Markup(svg) if svg else None
+
+
+class Pictures:
+    """The drawings of some entries. Each picture is made once, however many pages show it."""
+
+    def __init__(self, entries: Entries) -> None:
+        self.entries = entries
+        self.of_state = cache(self._of_state)
+        self._view = cache(self._drawn)
+        self._traits = cache(self._traits_of)
+        self._named = cache(self._traits_drawn)
+        self._stripped = cache(self._bodies)
+
+    @cached_property
+    def drawings(self) -> Drawings:
+        """Every drawing, read when the first page asks."""
+        return read_drawings(self.entries)[0]
+
+    def _traits_of(self, family: str) -> Mapping[str, Trait]:
+        return traits_of(self.entries, family)
+
+    def _of_state(self, family: str | None, trait: str, state: str | None) -> Markup | None:
+        return trusted(picture(self.drawings, family, trait, state))
+
+    def of_fact(self, family: str | None, name: str, trait: Trait, fact: Fact) -> list[dict[str, Markup | str | None]]:
+        """The picture of each recorded state, the most frequent first, named where there are several; else the only one."""
+        names = trait.states or {}
+        states = self._ranked(fact) if names else [None]
+        drawn = {state: seen for state in states if (seen := self.of_state(family, name, state))}
+        return [{"svg": seen, "name": names[state].name if state and len(states) > 1 else None} for state, seen in drawn.items()]
+
+    def heads(self, family: str, one: Stated | None) -> list[Markup]:
+        """The side of a unit; of a variant with its own states, kind and fitted slots, and its nose or else its end besides."""
+        states = self._states(one) if one else {}
+        bare = frozenset(self._bare(family, one)) if one else frozenset[str]()
+        kind = one.kind if one else None
+        views = [SIDE, *([self._face(family, kind)] if one else [])]
+        found: list[Markup] = []
+        for view in filter(None, views):
+            drawn = self._named(family, view)
+            chosen = tuple((name, states[name]) for name in drawn if name in states)
+            seen = self._view(family, view, chosen, kind, bare)
+            found += [seen] if seen else []
+        return found
+
+    def _traits_drawn(self, family: str, view: str) -> list[str]:
+        """The traits that a view can show: variants that are alike in these share one drawing."""
+        sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view)
+        return sorted(
+            {node.attributes["data-trait"] for sheet in sheets for node in sheet.nodes if "data-trait" in node.attributes}
+        )
+
+    def _face(self, family: str, kind: str | None) -> str | None:
+        """The nose if units of this kind have one, else the end.
+
+        Where a kind has a side of its own but no nose of its own, the nose that is drawn belongs to another body.
+        """
+        drawn = {(sheet.view, sheet.kind) for sheet in self.drawings.of(FAMILY, family)}
+        own = {view for view, its in drawn if its == kind}
+        if NOSE in own or ((NOSE, None) in drawn and SIDE not in own):
+            return NOSE
+        return END if END in own or (END, None) in drawn else None
+
+    def _drawn(
+        self, family: str, view: str, states: tuple[tuple[str, str], ...], kind: str | None, bare: frozenset[str]
+    ) -> Markup | None:
+        return trusted(drawing(self._stripped(family, view, bare), family, view, dict(states), kind))
+
+    def _bodies(self, family: str, view: str, bare: frozenset[str]) -> Drawings:
+        sheets = [sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view]
+        return replace(self.drawings, files={sheet.path: replace(sheet, root=_body(sheet, bare)) for sheet in sheets})
+
+    def _ranked(self, fact: Fact) -> list[str]:
+        """The choices of a fact, the most frequent first; of equals the one written first."""
+        words = self.entries.about.frequencies
+        return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
+
+    def _states(self, one: Stated) -> dict[str, str]:
+        """The commonest state of each trait of a variant, and of the parts it was commonly fitted with."""
+        facts = dict(one.shows)
+        for slot, fitted in one.fitted.items():
+            part = self.entries.parts.get(self._ranked(fitted)[0])
+            facts |= {f"{slot}.{name}": fact for name, fact in (part.shows if part else {}).items() if not fact.unknown}
+        traits = self._traits(one.family)
+        return {name: self._ranked(fact)[0] for name, fact in facts.items() if name in traits and traits[name].states}
+
+    def _bare(self, family: str, one: Stated) -> list[str]:
+        """The slots that commonly hold nothing, or that units of this kind do not have."""
+        slots = self.entries.families[family].slots
+        empty = {slot for slot, fact in one.fitted.items() if self._ranked(fact)[0] == NONE}
+        return [slot for slot in slots if slot in empty or not has_slot(self.entries, family, slot, one.kind)]
+
+
+def _body(sheet: Drawing, bare: frozenset[str]) -> Node:
+    """The body alone, without its bare slots and without the enlarged details, which the facts of the page show larger."""
+    root = _without(sheet.root, bare)
+    x, y, width, height = _box(sheet)
+    root.attributes["viewBox"] = f"{x:g} {y:g} {width:g} {height:g}"
+    root.children = [child for child in root.children if isinstance(child, str) or not _beyond(child, x + width, y + height)]
+    return root
+
+
+def _beyond(node: Node, right: float, bottom: float) -> bool:
+    """Whether this is a caption of a panel: a text outside the box."""
+    given = node.attributes
+    return node.tag == "text" and (float(given.get("x", 0)) > right or float(given.get("y", 0)) > bottom)
+
+
+def _without(node: Node, bare: frozenset[str]) -> Node:
+    """A copy of the element without panels and without the groups of these slots."""
+    inner = [
+        child if isinstance(child, str) else _without(child, bare)
+        for child in node.children
+        if isinstance(child, str) or ("data-panel" not in child.attributes and child.attributes.get("data-slot") not in bare)
+    ]
+    return Node(node.tag, dict(node.attributes), node.line, node.column, inner)
+
+
+def _box(sheet: Drawing) -> tuple[float, float, float, float]:
+    """The largest box from the upper left corner of a sheet that no panel begins in: x, y, width, height."""
+    x, y, width, height = map(float, sheet.root.attributes["viewBox"].split())
+    moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in sheet.panels)
+    corners = [(float(found[1]) - x, float(found[2]) - y) for found in moved if found]
+    best = (0.0, 0.0)
+    for right in {width, *(across for across, _ in corners if across > 0)}:
+        below = min((down for across, down in corners if across < right), default=height)
+        best = max(best, (right, below), key=lambda size: size[0] * size[1])
+    return x, y, *best
