@@ -96,7 +96,7 @@ class Asking:
             elif typed:
                 close = nearest(typed.lower(), COMMANDS.values())
                 hint = f'; did you mean "{close}"?' if close else ""
-                self.say(f'found "{typed}", expected one of: {", ".join(COMMANDS.values())}{hint}', "   ")
+                self.say(f'found "{typed}", expected one of: {", ".join(COMMANDS.values())}; or trait: what you see{hint}', "   ")
 
     def _prompt(self, text: str) -> str:
         """A line; at the end of input, nothing, and the conversation is done."""

@@ -29,6 +29,11 @@ OTHER_TARGETS = {
     "all": "the rest is not yet",
 }
 
+SETTLED_TARGETS = {
+    "set": "The set it came from is settled; the variant most likely",
+    "original": "Whether it is all original is settled; the variant most likely",
+}
+
 
 def percent(chance: float) -> str:
     """A probability for people: never 0 % or 100 % when it is not."""
@@ -42,8 +47,10 @@ def percent(chance: float) -> str:
 def lines(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     """The whole report."""
     yield from _verdict(session, words, found)
-    yield from _origin(words, found)
-    yield from _parts(session, words, found)
+    unlisted = found["variants"][0]["id"] == NOT_IN_THE_RECORD and found["variants"][0]["probability"] >= 0.6
+    if not unlisted:
+        yield from _origin(session, words, found)
+        yield from _parts(session, words, found)
     yield from _evidence(session, words, found)
     if found["next"]:
         asked = found["next"]
@@ -82,7 +89,9 @@ def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[
     if not found["answers"]:
         yield heading("No answers yet; the commonest are")
     elif variants[0]["id"] == NOT_IN_THE_RECORD and level in ("settled", "likely"):
-        yield heading("No recorded variant fits")
+        yield heading("No recorded variant fits" if level == "settled" else "Probably not in the record")
+    elif found["settled"] and session.target in SETTLED_TARGETS:
+        yield heading(SETTLED_TARGETS[session.target])
     elif level == "settled" and not found["settled"]:
         yield heading(f"The variant is settled; {OTHER_TARGETS.get(session.target, 'the rest is not yet')}")
     elif found["settled"] and apart and level != "settled":
@@ -115,9 +124,9 @@ def _inseparable(session: Session, words: Words, apart: list[str]) -> Iterator[s
         )
 
 
-def _origin(words: Words, found: dict[str, Any]) -> Iterator[str]:
+def _origin(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     likely = [one for one in found["sets"] if one["probability"] >= 0.05][:4]
-    if not any(one["id"] for one in likely):
+    if not any(one["id"] for one in likely) and session.target not in ("set", "all"):
         return
     yield ""
     yield heading("Where it came from")
@@ -137,10 +146,13 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
     yield ""
     yield heading("Was it born this way?") + f"   all original: {percent(found['original'])}"
     belongs = issued(session)
+    looked_at = {session.compiled.slots[session.compiled.traits[one.trait].slot].id for one in session.evidence}
     for one in found["slots"]:
         slot, chance = one["slot"], one["swapped"]
-        remark = "changed" if chance >= CHANGED else "doubtful" if chance >= DOUBTFUL else ""
         there = one["fitted"][0] if one["fitted"] else None
+        gone = there is not None and there["part"] == "none" and belongs.get(slot, "none") != "none"
+        doubtful = "doubtful" if chance >= DOUBTFUL and slot in looked_at else ""
+        remark = ("missing" if gone else "changed") if chance >= CHANGED else doubtful
         text = words.slot(slot)
         if there:
             text += f": {words.part(there['part'])} ({percent(there['probability'])})"
@@ -151,7 +163,7 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
 
 def _swap_row(text: str, chance: float, remark: str) -> str:
     shown = f"swapped {percent(chance)}"
-    mark = click.style(remark, bold=True) if remark == "changed" else remark
+    mark = click.style(remark, bold=True) if remark in ("changed", "missing") else remark
     room = width() - 26
     cut = text if len(text) <= room else text[: room - 1] + "…"
     return f"  {cut:<{room}} {shown:>14}  {mark}".rstrip()

@@ -107,10 +107,16 @@ class Session:
         return [t for t, trait in traits if trait.asked and (self.views is None or trait.view in self.views)]
 
     def _family_leads(self, trait: Trait) -> bool:
-        if trait.family is None or trait.family not in self.compiled.families:
-            return True
-        mine = self.compiled.family == self.compiled.families.index(trait.family)
-        return float(self.belief.probability[mine].sum()) >= self.compiled.family_leads
+        if trait.family in self.compiled.families:
+            return bool(self._family_shares[self.compiled.families.index(trait.family)] >= self.compiled.family_leads)
+        part = bool(self.compiled.slots[trait.slot].parts)
+        return not part or bool(self._family_shares.max() >= self.compiled.family_leads)
+
+    @cached_property
+    def _family_shares(self) -> Floats:
+        """The belief in each family, shape [families]."""
+        mine = self.compiled.family[:, None] == np.arange(len(self.compiled.families))
+        return self.belief.probability @ mine
 
     @cached_property
     def questions(self) -> list[Question]:

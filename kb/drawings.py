@@ -108,8 +108,8 @@ def read_drawings(entries: Entries) -> tuple[Drawings, list[Finding]]:
     for path in _paths(entries.root):
         shown = path.relative_to(entries.root).as_posix()
         place = _place(entries, shown)
-        if isinstance(place, Finding):
-            findings.append(place)
+        if place is None or isinstance(place, Finding):
+            findings += [place] if place else []
             continue
         try:
             root, unsafe = parse(read_bytes(path, shown), shown)
@@ -151,8 +151,8 @@ def _paths(root: Path) -> list[Path]:
     return sorted(path for path in found if not any(step.startswith(hidden) for step in path.relative_to(root).parts))
 
 
-def _place(entries: Entries, shown: str) -> tuple[str, str, str, str | None] | Finding:
-    """(level, home, view, kind) of a drawing by its path; a finding when none lies there."""
+def _place(entries: Entries, shown: str) -> tuple[str, str, str, str | None] | Finding | None:
+    """(level, home, view, kind) of a drawing by its path; a finding when none lies there; None when its home is unreadable."""
     steps = shown.removesuffix(".svg").split("/")
     match steps:
         case ["drawings", name]:
@@ -164,6 +164,8 @@ def _place(entries: Entries, shown: str) -> tuple[str, str, str, str | None] | F
         case _:
             return Finding(shown, 0, 0, Kind.MISPLACED, "a drawing where none lies", PLACES)
     records = entries.families if level == FAMILY else entries.slot_types
+    if home not in records and (level, home) in entries.places:
+        return None
     if home not in records:
         known = sorted(records)
         return Finding(shown, 0, 0, Kind.DANGLING, f"a drawing of {quoted(home)}", f"the id of a {level}", nearest(home, known))

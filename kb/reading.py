@@ -1,11 +1,11 @@
 """An answer as written, read against the trait or slot it answers: what exactly does it say was seen?"""
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from .findings import Kind, Unreadable, listed, nearest, quoted
-from .models import Trait
+from .models import State, Trait
 from .values import Answer, Measure, half_place, read_measure
 
 
@@ -65,7 +65,7 @@ def read_reading(answer: Answer, trait: Trait) -> Reading:
         return _measured(answer, trait)
     if trait.marking:
         return _marking(answer)
-    return Seen(_states(answer, trait.states or {}, "state"))
+    return Seen(_states(answer, trait.states or {}, "state", trait.states or {}))
 
 
 def read_part(answer: Answer, parts: Collection[str]) -> Reading:
@@ -74,13 +74,16 @@ def read_part(answer: Answer, parts: Collection[str]) -> Reading:
         return Seen(frozenset({"none"}))
     if answer.is_ == "cannot-tell":
         return CannotTell()
-    return Seen(_states(answer, [*parts, "none", "unlisted"], "part"))
+    return Seen(_states(answer, [*parts, "none", "unlisted"], "part", {}))
 
 
-def _states(answer: Answer, states: Collection[str], noun: str) -> frozenset[str]:
+def _states(answer: Answer, states: Collection[str], noun: str, names: Mapping[str, State]) -> frozenset[str]:
+    """The ids of the states an answer leaves; a state may be called by its id or its name."""
     named = [answer.is_] if answer.is_ is not None else (answer.one_of if answer.not_ is None else answer.not_)
     if not named:
         raise Unreadable("a bound" if named is None else f"no {noun}s", f"one of the {noun}s {listed(states)}")
+    called = {state.name.lower(): ident for ident, state in names.items()}
+    named = [state if state in states else called.get(" ".join(state.lower().split()), state) for state in named]
     for state in named:
         if state not in states:
             expected = f"one of the {noun}s {listed(states)}"

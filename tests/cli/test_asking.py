@@ -115,7 +115,7 @@ def test_volunteered_nonsense_is_told() -> None:
 
 def test_unknown_word_names_the_nearest() -> None:
     words = "yes, no, cannot tell, missing, states, why, back, change, stop"
-    assert f'found "bakc", expected one of: {words}; did you mean "back"?' in flat(talk("bakc", "x"))
+    assert f'found "bakc", expected one of: {words}; or trait: what you see; did you mean "back"?' in flat(talk("bakc", "x"))
 
 
 def test_end_of_input_ends_with_a_report() -> None:
