@@ -50,6 +50,7 @@ class Trait:
     truth[i, k]   the same without mistakes
     measured:     mean[i], sd[i] in the trait's unit; flat: density of a blunder; cuts[j]: values worth asking about
     applies[i]    chance that somebody reads it there at all: small on a unit of another family, which has no such thing
+    new[i]        row i stands for what is not in the record, and may show a value that nobody recorded
     can_be_missing   whether some row has no such thing; a trait with states then has the state "missing" as its last
     blend[f, i], blend_of[i]   what is not recorded is the blend of what is: row i takes blend[blend_of[i]] (-1: it is recorded)
     """
@@ -66,6 +67,7 @@ class Trait:
     applies: Floats
     blend: Floats
     blend_of: Ints
+    new: Bools
     cuts: Floats
     least: float
     most: float

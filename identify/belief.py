@@ -18,6 +18,10 @@ from .arrays import Compiled, Floats, Slot, Trait
 UNRECORDED = 1e-3
 #: Chance that a typed marking is none of the recorded ones, for any text of its length.
 UNRECORDED_MARKING = 1e-6
+#: A unit or part that is not in the record has with this chance a value or a marking that nobody recorded.
+NEW_VALUE = 0.1
+#: Chance of any one text among the markings that could be there.
+ANY_TEXT = 1e-3
 SQRT2 = math.sqrt(2.0)
 
 
@@ -107,7 +111,9 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
         table = trait.truth if evidence.typed else trait.table
         if not evidence.weights.any():
             return np.full(len(table), UNRECORDED)
-        return table @ evidence.weights + (UNRECORDED_MARKING if evidence.typed else 0.0)
+        if not evidence.typed:
+            return table @ evidence.weights
+        return table @ evidence.weights + np.where(trait.new, NEW_VALUE * ANY_TEXT, UNRECORDED_MARKING)
     if evidence.gone:
         return 1.0 - trait.applies
     span = max(trait.most - trait.least, 1e-12)
@@ -115,32 +121,36 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
         value, spread = evidence.value
         sd = np.sqrt(trait.sd**2 + spread**2)
         density = np.exp(-0.5 * ((value - trait.mean) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
-        return trait.applies * blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span)
+        return trait.applies * blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span, 1.0 / span)
     assert evidence.interval is not None
     low, high = evidence.interval
-    return trait.applies * blended(trait, between(trait, low, high))
+    return trait.applies * blended(trait, between(trait, low, high), share_between(trait, low, high))
 
 
 def between(trait: Trait, low: float, high: float) -> Floats:
     """P(low < value < high | row i) with blunders; nan where nothing is recorded."""
-    span = max(trait.most - trait.least, 1e-12)
-    clipped = [min(max(bound, trait.least), trait.most) for bound in (low, high)]
-    blunder = (clipped[1] - clipped[0]) / span
     inside = normal_cdf((high - trait.mean) / trait.sd) - normal_cdf((low - trait.mean) / trait.sd)
-    return (1.0 - trait.blunders) * inside + trait.blunders * blunder
+    return (1.0 - trait.blunders) * inside + trait.blunders * share_between(trait, low, high)
 
 
-def blended(trait: Trait, rows: Floats) -> Floats:
-    """Rows with those that are not recorded (nan) replaced by the blend of the recorded ones."""
+def share_between(trait: Trait, low: float, high: float) -> float:
+    """The part of all that the trait can be which lies between two bounds."""
+    clipped = [min(max(bound, trait.least), trait.most) for bound in (low, high)]
+    return (clipped[1] - clipped[0]) / max(trait.most - trait.least, 1e-12)
+
+
+def blended(trait: Trait, rows: Floats, anywhere: float | Floats) -> Floats:
+    """Rows with those that are not recorded (nan) replaced by the blend of the recorded ones; new ones may be `anywhere` too."""
     empty = trait.blend_of >= 0
     if not empty.any():
         return rows
     known = np.where(empty[:, None] if rows.ndim > 1 else empty, 0.0, rows)
     blends = trait.blend @ known
     nothing = trait.blend.sum(axis=1) == 0
-    blends[nothing] = 1.0
+    blends[nothing] = anywhere
     filled = known.copy()
     filled[empty] = blends[trait.blend_of[empty]]
+    filled[trait.new] = (1.0 - NEW_VALUE) * filled[trait.new] + NEW_VALUE * anywhere
     return filled
 
 

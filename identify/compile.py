@@ -283,9 +283,9 @@ class _Compiler:
             mine = weight * np.array([at == self.families.index(home) for at in [*self.family_at, *range(len(self.families))]])
             blend[f] = mine if mine.sum() else weight
         blend_of = np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
-        if family is None:
-            return self._trait(s, name, family, record, facts, blend, blend_of, np.zeros(len(facts), dtype=bool))
-        return self._trait(s, name, family, record, facts, blend, blend_of, blend_of != self.families.index(family))
+        foreign = np.zeros(len(facts), dtype=bool) if family is None else blend_of != self.families.index(family)
+        new = np.arange(len(facts)) >= len(self.stated)
+        return self._trait(s, name, family, record, facts, blend, blend_of, foreign, new)
 
     def _part_trait(self, s: int, name: str, slot: Slot, record: TraitRecord) -> Trait:
         """Rows: one for each part that fits; the last two are an empty slot and a part nobody recorded."""
@@ -296,7 +296,8 @@ class _Compiler:
         facts = [None if fact is None or fact.unknown else fact for fact in facts]
         blend = np.array([[1.0 if fact else 0.0 for fact in facts]])
         empty = np.array([part == "none" for part in slot.parts], dtype=bool)
-        return self._trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), empty)
+        new = np.array([part == "unlisted" for part in slot.parts], dtype=bool)
+        return self._trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), empty, new)
 
     def _trait(
         self,
@@ -308,6 +309,7 @@ class _Compiler:
         blend: Floats,
         blend_of: Ints,
         absent: Bools,
+        new: Bools,
     ) -> Trait:
         """`absent[i]`: row i has no such thing to look at, being an empty slot or a unit of another family."""
         totals = blend.sum(axis=1, keepdims=True)
@@ -345,6 +347,7 @@ class _Compiler:
             can_be_missing=bool(absent.any()),
             blend=blend,
             blend_of=blend_of,
+            new=new,
             cuts=cuts,
             least=least,
             most=most,
@@ -408,6 +411,7 @@ class _Compiler:
             can_be_missing=False,
             blend=np.zeros((1, size)),
             blend_of=np.full(size, -1, dtype=np.int64),
+            new=np.zeros(size, dtype=bool),
             cuts=np.zeros(0),
             least=0.0,
             most=1.0,

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from .arrays import Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, between, blended, fitted, likelihood, swapped
+from .belief import Belief, Evidence, between, blended, fitted, likelihood, share_between, swapped
 
 #: News below this is no news: rounding, or an answer that would move nothing.
 NO_NEWS = 1e-3
@@ -175,7 +175,9 @@ def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Fl
     if question.cut is not None:
         low, high = given.interval if given and given.interval else (-np.inf, np.inf)
         cut = min(max(question.cut, low), high)
-        rows = trait.applies[:, None] * blended(trait, np.stack([between(trait, cut, high), between(trait, low, cut)], axis=1))
+        sides = np.stack([between(trait, cut, high), between(trait, low, cut)], axis=1)
+        anywhere = np.array([share_between(trait, cut, high), share_between(trait, low, cut)])
+        rows = trait.applies[:, None] * blended(trait, sides, anywhere)
         if given is None:
             rows = np.column_stack([rows, 1.0 - trait.applies])
     else:
