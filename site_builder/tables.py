@@ -12,7 +12,7 @@ from ..identify.start import start
 from ..kb.describe import NOT_RECORDED, Comparer, choices, part_names, state_names
 from ..kb.load import Entries
 from ..kb.models import Position, Trait
-from ..kb.resolve import Stated, living, moved, slots_of, stated, traits_of, views_of
+from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
 from .drawn import Pictures
 from .texts import FOLDERS, address, plus_minus
@@ -25,6 +25,7 @@ class FamilyTables:
     """One family with its variants as they are stated, in the order of their ids."""
 
     def __init__(self, entries: Entries, ident: str, variants: list[Stated]) -> None:
+        self.entries = entries
         self.record = entries.families[ident]
         self.variants = variants
         self.slots = slots_of(entries, ident)
@@ -50,8 +51,7 @@ class FamilyTables:
 
     def has(self, one: Stated, slot: str) -> bool:
         """Whether units of this kind have the slot at all."""
-        kinds = self.slots[slot].kinds
-        return kinds is None or one.kind is None or one.kind in kinds
+        return has_slot(self.entries, one.family, slot, one.kind)
 
     @cached_property
     def shared(self) -> frozenset[str]:
