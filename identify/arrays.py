@@ -9,6 +9,7 @@ The letters used throughout:
     t   trait;  k  state of it.  Traits of parts have one state more than they name, "missing", as the last
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -47,8 +48,9 @@ class Trait:
     """What one can look at.
 
     table[i, k]   chance that state k is read off row i (of an own slot) or part i (of a part slot), mistakes included
-    truth[i, k]   the same without mistakes
-    measured:     mean[i], sd[i] in the trait's unit; flat: density of a blunder; cuts[j]: values worth asking about
+    truth[i, k]   the same without mistakes; confusion[k, j]: chance that state k is read as state j (table = truth @ confusion)
+    measured:     mean[i], sd[i] in the trait's unit; cuts[j]: values worth asking about; least, most: what it can be at all;
+                  blunders: share of readings that are nowhere near; reads: uncertainty of a careful reading, one sd
     applies[i]    chance that somebody reads it there at all: small on a unit of another family, which has no such thing
     new[i]        row i stands for what is not in the record, and may show a value that nobody recorded
     can_be_missing   whether some row has no such thing; a trait with states then has the state "missing" as its last
@@ -62,6 +64,7 @@ class Trait:
     states: tuple[str, ...]
     table: Floats
     truth: Floats
+    confusion: Floats
     mean: Floats
     sd: Floats
     applies: Floats
@@ -72,6 +75,7 @@ class Trait:
     least: float
     most: float
     blunders: float
+    reads: float
     worn: float
     asked: bool
     can_be_missing: bool
@@ -87,6 +91,7 @@ class Compiled:
     """Everything. Candidates are sorted by variant; `variant[c]` is -1 - f for the unit of family f that is not in the record.
 
     prior[c] sums to 1; set_of[c] is -1 for a unit sold alone; position[c] counts from 1 (0: alone).
+    effort[view]: what it takes to get to see it; a glance is 1.  asking[form]: what a form of question takes on top of that
     """
 
     variants: tuple[str, ...]
@@ -94,6 +99,7 @@ class Compiled:
     sets: tuple[str, ...]
     views: tuple[str, ...]
     effort: Floats
+    asking: Mapping[str, float]
     prior: Floats
     variant: Ints
     family: Ints

@@ -30,6 +30,7 @@ class Evidence:
     """What was answered to one trait. Exactly one of the four is used.
 
     weights[k]  chance of the answer in each true or read state: 1 or 0 for a set of states; `typed` says it is of true states
+    again       weights of further looks at the same thing: the unit is the same, the mistakes are made anew
     interval    (low, high) of a measured value
     value       (value, standard deviation of the reading)
     gone        nothing to measure: the part is missing, or the unit has no such thing
@@ -37,6 +38,7 @@ class Evidence:
 
     trait: int
     weights: Floats | None = None
+    again: tuple[Floats, ...] = ()
     typed: bool = False
     interval: tuple[float, float] | None = None
     value: tuple[float, float] | None = None
@@ -108,12 +110,11 @@ def parts_now(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
 def likelihood(trait: Trait, evidence: Evidence) -> Floats:
     """P(answer | row i) of the trait's table."""
     if evidence.weights is not None:
-        table = trait.truth if evidence.typed else trait.table
-        if not evidence.weights.any():
-            return np.full(len(table), UNRECORDED)
-        if not evidence.typed:
-            return table @ evidence.weights
-        return table @ evidence.weights + np.where(trait.new, NEW_VALUE * ANY_TEXT, UNRECORDED_MARKING)
+        if not all(look.any() for look in (evidence.weights, *evidence.again)):
+            return np.full(len(trait.truth), UNRECORDED)
+        if evidence.typed:
+            return trait.truth @ evidence.weights + np.where(trait.new, NEW_VALUE * ANY_TEXT, UNRECORDED_MARKING)
+        return trait.truth @ looks(trait, evidence) if evidence.again else trait.table @ evidence.weights
     if evidence.gone:
         return 1.0 - trait.applies
     span = max(trait.most - trait.least, 1e-12)
@@ -127,9 +128,16 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
     return trait.applies * blended(trait, between(trait, low, high), share_between(trait, low, high))
 
 
-def between(trait: Trait, low: float, high: float) -> Floats:
-    """P(low < value < high | row i) with blunders; nan where nothing is recorded."""
-    inside = normal_cdf((high - trait.mean) / trait.sd) - normal_cdf((low - trait.mean) / trait.sd)
+def looks(trait: Trait, evidence: Evidence) -> Floats:
+    """P(everything that was read | true state k) over all looks at a trait with states."""
+    assert evidence.weights is not None
+    return np.prod([trait.confusion @ look for look in (evidence.weights, *evidence.again)], axis=0)
+
+
+def between(trait: Trait, low: float, high: float, reading: float = 0.0) -> Floats:
+    """P(low < value < high | row i) with blunders, read with this uncertainty; nan where nothing is recorded."""
+    sd = np.hypot(trait.sd, reading)
+    inside = normal_cdf((high - trait.mean) / sd) - normal_cdf((low - trait.mean) / sd)
     return (1.0 - trait.blunders) * inside + trait.blunders * share_between(trait, low, high)
 
 

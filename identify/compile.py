@@ -68,6 +68,7 @@ class _Compiler:
             sets=tuple(self.sets),
             views=tuple(self.views),
             effort=np.array([effort.get(view, 1.0) for view in self.views]),
+            asking=self.about.asking.model_dump(by_alias=True),
             prior=prior / prior.sum() if len(prior) else prior,
             variant=np.array([one.variant for one in candidates], dtype=np.int64),
             family=np.array([one.family for one in candidates], dtype=np.int64),
@@ -316,15 +317,16 @@ class _Compiler:
         blend = np.divide(blend, totals, out=np.zeros_like(blend), where=totals > 0)
         blend_of = np.where([fact is not None for fact in facts], -1, blend_of)
         states: tuple[str, ...] = ()
-        table = truth = np.zeros((len(facts), 0))
+        table = truth = confusion = np.zeros((len(facts), 0))
         mean = sd = np.zeros(0)
         cuts = np.zeros(0)
-        least, most = 0.0, 1.0
+        least, most, reads = 0.0, 1.0, 0.0
         mistakes = number(self.about.mistakes, record.mistakes)
         if record.measured:
             mean, sd = self._measures(facts, record)
             least, most = record.measured.least, record.measured.most
             cuts = _cuts(mean)
+            reads = record.measured.read_to if record.measured.read_to is not None else _usual_reading(sd)
         else:
             named = list(record.states) if record.states is not None else _markings(facts)
             truth = self._truth(facts, named, blend, blend_of)
@@ -341,6 +343,7 @@ class _Compiler:
             states=states,
             table=table,
             truth=truth,
+            confusion=confusion,
             mean=mean,
             sd=sd,
             applies=np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED) if absent.any() else np.ones(len(facts)),
@@ -352,6 +355,7 @@ class _Compiler:
             least=least,
             most=most,
             blunders=self.about.blunders,
+            reads=reads,
             worn=record.marking.worn if record.marking else 0.0,
             asked=True,
         )
@@ -405,6 +409,7 @@ class _Compiler:
             states=slot.parts,
             table=table,
             truth=np.eye(size),
+            confusion=table,
             mean=np.zeros(0),
             sd=np.zeros(0),
             applies=np.ones(size),
@@ -416,6 +421,7 @@ class _Compiler:
             least=0.0,
             most=1.0,
             blunders=self.about.blunders,
+            reads=0.0,
             worn=0.0,
             asked=asked,
         )
@@ -459,6 +465,12 @@ def _moments(row: Sequence[Measure], weights: Floats, usual: float) -> tuple[flo
     spreads = np.array([usual if one.plus_minus is None else one.plus_minus for one in row])
     mean = float(weights @ values)
     return mean, float(np.sqrt(weights @ (spreads**2 + (values - mean) ** 2)))
+
+
+def _usual_reading(sd: Floats) -> float:
+    """How closely a careful reading comes where nobody said: half of what units of one variant differ by."""
+    known = sd[~np.isnan(sd)]
+    return float(np.median(known)) / 2 if len(known) else 0.0
 
 
 def _cuts(mean: Floats) -> Floats:

@@ -1,17 +1,20 @@
 """Which question next: the expected news of every answer about a target, for the effort of the view it needs.
 
-A question is a row of outcomes: for yes/no the two sets of states, and "missing" where a part can be; for a choice every state.
+A question is a row of outcomes: for yes/no the two sets of states, and "missing" where a part can be; for a choice every state;
+for a value the stretches between the cuts; for a reading every known marking; for another look what it confirms and what not.
 The news is the mutual information between the outcome and the target group of the unit (Shannon 1948), in bits.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
 from .arrays import Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, between, blended, fitted, likelihood, share_between, swapped
+from .belief import Belief, Evidence, between, blended, fitted, likelihood, looks, share_between, swapped
 
 #: News below this is no news: rounding, or an answer that would move nothing.
 NO_NEWS = 1e-3
@@ -19,13 +22,19 @@ NO_NEWS = 1e-3
 NEGLIGIBLE = 1e-9
 
 
+#: yes-no: is it this one?  choice: which of these?  value: measure it.  reading: type what can be read.
+#: again: look once more at what was answered.
+Form = Literal["yes-no", "choice", "value", "reading", "again"]
+
+
 @dataclass(frozen=True)
 class Question:
-    """Outcomes of one trait. States: sets of state indices; measured: `cut`, asked as "more than"."""
+    """Outcomes of one trait: sets of state indices; measured: `cut`, asked as "more than", or by value between the cuts."""
 
     trait: int
     outcomes: tuple[tuple[int, ...], ...]
     cut: float | None = None
+    form: Form = "yes-no"
 
 
 def yes_no(compiled: Compiled, t: int) -> list[Question]:
@@ -39,9 +48,24 @@ def yes_no(compiled: Compiled, t: int) -> list[Question]:
     return [Question(t, ((k,), tuple(j for j in range(named) if j != k), *gone)) for k in asked]
 
 
-def choice(compiled: Compiled, t: int) -> Question:
-    """All states of a trait at once."""
-    return Question(t, tuple((k,) for k in range(len(compiled.traits[t].states))))
+def whole(compiled: Compiled, t: int) -> Question:
+    """A trait asked for all at once: its states as a choice, its value, or what can be read."""
+    trait = compiled.traits[t]
+    if trait.measured:
+        return Question(t, tuple((k,) for k in range(len(trait.cuts) + 1)), form="value")
+    return Question(t, tuple((k,) for k in range(len(trait.states))), form="reading" if trait.worn else "choice")
+
+
+def another_look(compiled: Compiled, given: Evidence) -> Question | None:
+    """Once more what was answered; None where there were no states to choose from, or a second look was taken."""
+    trait = compiled.traits[given.trait]
+    if trait.measured or given.typed or given.again or given.weights is None or not given.weights.any():
+        return None
+    named = len(trait.states) - trait.can_be_missing
+    said = tuple(k for k in range(len(trait.states)) if given.weights[k])
+    rest = tuple(k for k in range(named) if k not in said)
+    gone = ((named,),) if trait.can_be_missing and named not in said else ()
+    return Question(given.trait, (said, *([rest] if rest else []), *gone), form="again") if rest or gone else None
 
 
 def news(
@@ -69,6 +93,28 @@ def news(
         firsts = np.cumsum([0, *(column.shape[1] for column in columns[:-1])])
         result[asked] = np.add.reduceat(_information(chances, look, group, weight), firsts)
     return np.maximum(result, 0.0)
+
+
+def outcome_chances(
+    compiled: Compiled, belief: Belief, questions: Sequence[Question], live: Ints, evidence: Sequence[Evidence]
+) -> list[Floats]:
+    """P(outcome | candidate, answers so far) of each question for these candidates, shape [live, outcomes]."""
+    given = {one.trait: one for one in evidence}
+    found: list[Floats] = []
+    for question in questions:
+        s = compiled.traits[question.trait].slot
+        rows = _outcomes(compiled, question, given.get(question.trait))
+        found.append(chance_of(compiled, belief, s, rows)[compiled.slots[s].row[live]])
+    return found
+
+
+def alike_together(weight: Floats, group: Ints, chances: Sequence[Floats]) -> tuple[Floats, Ints, list[Floats]]:
+    """Candidates of one group that answer everything alike, taken as one."""
+    rows = np.column_stack([group, *(np.round(one, 9) for one in chances)])
+    first, same = np.unique(rows, axis=0, return_index=True, return_inverse=True)[1:]
+    together: Floats = np.zeros(len(first))
+    np.add.at(together, same.reshape(-1), weight)
+    return together, group[first], [one[first] for one in chances]
 
 
 def _by_look(compiled: Compiled, questions: Sequence[Question]) -> dict[tuple[int, int], list[int]]:
@@ -171,20 +217,33 @@ def chance_of(compiled: Compiled, belief: Belief, s: int, rows: Floats) -> Float
 
 
 def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Floats:
-    """P(outcome | row i, what is left of the trait), shape [i, outcomes]."""
-    if question.cut is not None:
-        low, high = given.interval if given and given.interval else (-np.inf, np.inf)
-        cut = min(max(question.cut, low), high)
-        sides = np.stack([between(trait, cut, high), between(trait, low, cut)], axis=1)
-        anywhere = np.array([share_between(trait, cut, high), share_between(trait, low, cut)])
-        rows = trait.applies[:, None] * blended(trait, sides, anywhere)
-        if given is None:
-            rows = np.column_stack([rows, 1.0 - trait.applies])
+    """P(outcome | row i, what was answered to the trait so far), shape [i, outcomes]."""
+    if trait.measured:
+        rows = _measured_rows(trait, question, given)
+    elif question.form == "again":
+        assert given is not None
+        read = np.stack([trait.confusion[:, list(outcome)].sum(axis=1) for outcome in question.outcomes], axis=1)
+        rows = trait.truth @ (looks(trait, given)[:, None] * read)
     else:
         left = given.weights if given is not None and given.weights is not None else np.ones(len(trait.states))
         rows = np.stack([trait.table[:, list(outcome)] @ left[list(outcome)] for outcome in question.outcomes], axis=1)
     whole = likelihood(trait, given) if given is not None else rows.sum(axis=1)
     return np.divide(rows, whole[:, None], out=np.zeros_like(rows), where=whole[:, None] > 0)
+
+
+def _measured_rows(trait: Trait, question: Question, given: Evidence | None) -> Floats:
+    """P(the value lies there and was not excluded before | row i); the last outcome of a free trait is that there is none."""
+    low, high = given.interval if given and given.interval else (-np.inf, np.inf)
+    if question.cut is not None:
+        cut = min(max(question.cut, low), high)
+        bounds, reading = [(cut, high), (low, cut)], 0.0
+    else:
+        edges = np.clip([-np.inf, *trait.cuts, np.inf], low, high).tolist()
+        bounds, reading = list(pairwise(edges)), trait.reads
+    inside = np.stack([between(trait, *bound, reading) for bound in bounds], axis=1)
+    anywhere = np.array([share_between(trait, *bound) for bound in bounds])
+    rows = trait.applies[:, None] * blended(trait, inside, anywhere)
+    return np.column_stack([rows, 1.0 - trait.applies]) if given is None else rows
 
 
 def _log2(values: Floats) -> Floats:
@@ -211,7 +270,8 @@ def set_groups(compiled: Compiled) -> Ints:
     return np.where(compiled.variant < 0, -1 + compiled.variant, compiled.set_of)
 
 
-def twin_groups(compiled: Compiled, traits: Sequence[int]) -> Ints:
+@lru_cache(maxsize=256)
+def twin_groups(compiled: Compiled, traits: tuple[int, ...]) -> Ints:
     """group[c]: variants that nothing among these traits can separate share one, named by its first variant."""
     looks = np.unique(compiled.looks[:, list(traits)], axis=0, return_inverse=True)[1].reshape(-1)
     shown: dict[int, set[int]] = {}

@@ -4,7 +4,7 @@ Knows arrays and readings, no records and no screen.  Answers can be taken back,
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -14,17 +14,39 @@ from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typ
 from .arrays import MISSING, NOT_IN_THE_RECORD, Compiled, Floats, Ints, Trait
 from .belief import Belief, Evidence, believe
 from .marking import fit
-from .questions import NO_NEWS, Question, news, original_news, original_share, set_groups, twin_groups, variant_groups, yes_no
+from .plan import Game, best
+from .questions import (
+    NO_NEWS,
+    Question,
+    alike_together,
+    another_look,
+    news,
+    original_news,
+    original_share,
+    outcome_chances,
+    set_groups,
+    twin_groups,
+    variant_groups,
+    whole,
+    yes_no,
+)
 
 Target = Literal["variant", "set", "original", "all"]
+Ask = Literal["yes-no", "any"]
+
+#: The plan is made over so many of the most valuable questions, and so many candidates.
+MOST_QUESTIONS, MOST_CANDIDATES = 40, 100
+#: Candidates with less than this share of the leader's belief are left out of the plan.
+RARE = 0.01
 
 
 @dataclass(frozen=True)
 class Given:
-    """One answer: to which trait, and what was seen."""
+    """One answer: to which trait, what was seen, and how many looks at it went before."""
 
     trait: int
     reading: Reading
+    look: int = 0
 
 
 @dataclass(frozen=True)
@@ -49,10 +71,18 @@ class Session:
     given: tuple[Given, ...] = ()
     views: frozenset[int] | None = None
     target: Target = "variant"
+    ask: Ask = "yes-no"
 
     def answer(self, trait: int, reading: Reading) -> "Session":
         """With one more answer."""
-        return self._with((*self.given, Given(trait, reading)))
+        return self._with((*self.given, Given(trait, reading, self._looks(trait))))
+
+    def again(self, trait: int, reading: Reading) -> "Session":
+        """With what another look at a trait showed; what the earlier one showed still counts."""
+        return self._with((*self.given, Given(trait, reading, self._looks(trait) + 1)))
+
+    def _looks(self, trait: int) -> int:
+        return max((one.look for one in self.given if one.trait == trait), default=0)
 
     def back(self) -> "Session":
         """Without the last answer."""
@@ -70,15 +100,15 @@ class Session:
         return self._with(tuple(one for i, one in enumerate(changed) if i == index or one.trait != trait))
 
     def _with(self, given: tuple[Given, ...]) -> "Session":
-        return Session(self.compiled, given, self.views, self.target)
+        return replace(self, given=given)
 
     @cached_property
     def evidence(self) -> tuple[Evidence, ...]:
         """All answers to one trait merged into one."""
-        readings: dict[int, list[Reading]] = {}
+        given: dict[int, list[Given]] = {}
         for one in self.given:
-            readings.setdefault(one.trait, []).append(one.reading)
-        merged = [merge(self.compiled.traits[t], t, row) for t, row in readings.items()]
+            given.setdefault(one.trait, []).append(one)
+        merged = [merge_looks(self.compiled.traits[t], t, row) for t, row in given.items()]
         return tuple(one for one in merged if one is not None)
 
     @cached_property
@@ -120,25 +150,46 @@ class Session:
 
     @cached_property
     def questions(self) -> list[Question]:
-        """Every yes/no question that is still open."""
+        """Every question that is still open."""
         left = {one.trait: one for one in self.evidence}
-        return [q for t in self.open_traits for q in yes_no(self.compiled, t) if _is_open(q, left.get(t))]
+        return [q for t in self.open_traits for q in self._forms(t, left.get(t)) if _is_open(q, left.get(t))]
+
+    def _forms(self, t: int, left: Evidence | None) -> list[Question]:
+        """The ways to ask for a trait: a marking is always read; all at once where that is wished and nothing was said yet."""
+        trait = self.compiled.traits[t]
+        if trait.worn:
+            return [whole(self.compiled, t)] if left is None else []
+        wanted = left is None and self.ask == "any" and (trait.measured or len(trait.states) - trait.can_be_missing > 2)
+        return [*yes_no(self.compiled, t), *([whole(self.compiled, t)] if wanted else [])]
 
     @cached_property
     def proposals(self) -> list[Proposal]:
         """The open questions with news in them, by news for effort, best first; ties by the order of traits and states."""
-        bits = self._news(self.questions)
-        found = [
-            Proposal(question, float(gain), self._effort(question.trait))
-            for question, gain in zip(self.questions, bits, strict=True)
-            if gain >= NO_NEWS
-        ]
+        return self._with_news(self.questions)
+
+    @cached_property
+    def second_looks(self) -> list[Proposal]:
+        """The answers that another look would tell something about, by news for effort, best first."""
+        visible = set(self._visible)
+        looks = [another_look(self.compiled, one) for one in self.evidence if one.trait in visible]
+        return self._with_news([one for one in looks if one is not None])
+
+    def _with_news(self, questions: Sequence[Question]) -> list[Proposal]:
+        pairs = zip(questions, self._news(questions), strict=True)
+        found = [Proposal(question, float(bits), self.effort(question)) for question, bits in pairs if bits >= NO_NEWS]
         return sorted(found, key=lambda one: -round(one.value, 9))
 
-    def _effort(self, trait: int) -> float:
-        """What the view of a trait takes; a glance where it needs none."""
-        view = self.compiled.traits[trait].view
-        return float(self.compiled.effort[view]) if view >= 0 else 1.0
+    @property
+    def looking_at(self) -> int:
+        """The view one is looking at now: that of the last answer; -1 for none."""
+        return self.compiled.traits[self.given[-1].trait].view if self.given else -1
+
+    def effort(self, question: Question, there: bool | None = None) -> float:
+        """What a question takes: a glance where one is looking already (`there`), else the effort of its view; and its form's."""
+        view = self.compiled.traits[question.trait].view
+        effort = float(self.compiled.effort[view]) if view >= 0 else 1.0
+        there = view == self.looking_at if there is None else there
+        return (min(effort, 1.0) if there else effort) + self.compiled.asking[question.form]
 
     def _news(self, questions: Sequence[Question]) -> Floats:
         if not questions or not self.belief.plausible:
@@ -152,8 +203,57 @@ class Session:
 
     @cached_property
     def next(self) -> Proposal | None:
-        """The best question, or None when the target is settled or nothing left to ask would change it."""
-        return None if self.settled or not self.proposals else self.proposals[0]
+        """The new question to ask, or None when the target is settled or nothing left to ask would change it.
+
+        For the variant and the set of origin it is planned ahead; for what is original it is the one with the most news.
+        """
+        if self.settled or not self.proposals:
+            return None
+        planned = self._planned() if self.target in ("variant", "set") else None
+        return planned or self.proposals[0]
+
+    @cached_property
+    def look_again(self) -> Proposal | None:
+        """The answer to look at once more: where that tells more for its effort than any new question, or there is none."""
+        if self.settled or not self.second_looks:
+            return None
+        first = self.second_looks[0]
+        return first if not self.proposals or first.value > self.proposals[0].value else None
+
+    @property
+    def to_ask(self) -> Proposal | None:
+        """What to ask a person now: another look where that is the best use of a question, else the next new one."""
+        return self.look_again or self.next
+
+    def _planned(self) -> Proposal | None:
+        """The first question of the best plan over the leading candidates, if there are few enough of them."""
+        belief = self.belief.probability
+        recorded = np.flatnonzero(self.compiled.variant >= 0)
+        live = recorded[belief[recorded] > RARE * belief[recorded].max()] if len(recorded) else recorded
+        if not 2 <= len(live) <= MOST_CANDIDATES:
+            return None
+        asked = self.proposals[:MOST_QUESTIONS]
+        questions = [one.question for one in asked]
+        chances = outcome_chances(self.compiled, self.belief, questions, live, self.evidence)
+        group = np.unique(self._plan_groups[live], return_inverse=True)[1].reshape(-1)
+        weight, group, chances = alike_together(belief[live], group, chances)
+        if group.max() == 0:
+            return None
+        game = Game(
+            weight=weight,
+            group=group,
+            chances=chances,
+            view=[self.compiled.traits[one.trait].view for one in questions],
+            there=np.array([self.effort(one, there=False) for one in questions]),
+            here=np.array([self.effort(one, there=True) for one in questions]),
+            at=self.looking_at,
+            settled=self.compiled.settled,
+        )
+        return asked[best(game)]
+
+    @cached_property
+    def _plan_groups(self) -> Ints:
+        return self.groups if self.target == "set" else self._twin_groups
 
     @cached_property
     def variants(self) -> list[tuple[str, float]]:
@@ -177,13 +277,17 @@ class Session:
     @cached_property
     def twins(self) -> dict[str, list[str]]:
         """The variants that no question can separate from each one: in the views at hand, without what one cannot tell."""
-        told = {one.trait for one in self.evidence}
-        unclear = {one.trait for one in self.given if isinstance(one.reading, CannotTell)} - told
-        groups = twin_groups(self.compiled, [t for t in self._visible if t not in unclear])
+        groups = self._twin_groups
         members: dict[int, set[str]] = {}
         for c, group in enumerate(groups):
             members.setdefault(int(group), set()).add(self.compiled.label(c))
         return {self.compiled.label(c): sorted(members[int(group)]) for c, group in enumerate(groups)}
+
+    @cached_property
+    def _twin_groups(self) -> Ints:
+        told = {one.trait for one in self.evidence}
+        unclear = {one.trait for one in self.given if isinstance(one.reading, CannotTell)} - told
+        return twin_groups(self.compiled, tuple(t for t in self._visible if t not in unclear))
 
     @cached_property
     def leading(self) -> tuple[list[str], float]:
@@ -255,6 +359,16 @@ def merge(trait: Trait, t: int, readings: Sequence[Reading]) -> Evidence | None:
     return Evidence(t, weights=np.prod(masks, axis=0)) if masks else None
 
 
+def merge_looks(trait: Trait, t: int, given: Sequence[Given]) -> Evidence | None:
+    """One piece of evidence from all looks at a trait; None when they say nothing."""
+    rows = [[one.reading for one in given if one.look == look] for look in sorted({one.look for one in given})]
+    found = [one for row in rows if (one := merge(trait, t, row)) is not None]
+    if len(found) < 2 or any(one.weights is None or one.typed for one in found):
+        return found[-1] if found else None
+    first, *more = [one.weights for one in found if one.weights is not None]
+    return Evidence(t, weights=first, again=tuple(more))
+
+
 def _mask(trait: Trait, reading: Reading) -> Floats | None:
     if isinstance(reading, Gone):
         return np.array([float(state == MISSING) for state in trait.states]) if trait.can_be_missing else None
@@ -264,9 +378,11 @@ def _mask(trait: Trait, reading: Reading) -> Floats | None:
 
 
 def _is_open(question: Question, evidence: Evidence | None) -> bool:
-    """Whether an answer could still be yes or no after what was said of the trait."""
+    """Whether an answer could still be yes or no after what was said of the trait; not after a second look."""
     if evidence is None:
         return True
+    if evidence.again:
+        return False
     if question.cut is not None:
         return evidence.interval is not None and evidence.interval[0] < question.cut < evidence.interval[1]
     if evidence.weights is None or evidence.typed:

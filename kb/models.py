@@ -52,6 +52,16 @@ class Caution(Strict):
     brought_by: list[Text] = []
 
 
+class Asking(Strict):
+    """What a form of question takes on top of the effort of its view, in glances."""
+
+    yes_no: float = Field(default=0.0, alias="yes-no", ge=0, le=100, description="is it this one?")
+    choice: float = Field(default=0.5, ge=0, le=100, description="which of these pictures is it?")
+    value: float = Field(default=2.0, ge=0, le=100, description="measure it")
+    reading: float = Field(default=0.5, ge=0, le=100, description="type what can be read")
+    again: float = Field(default=0.0, ge=0, le=100, description="look once more at what was answered")
+
+
 class KnowledgeBase(Strict):
     """`knowledge-base.yaml`: whose it is, and the numbers behind the words."""
 
@@ -82,6 +92,7 @@ class KnowledgeBase(Strict):
         default=0, ge=0, description="how many sightings may come out otherwise than their verdict; may only fall"
     )
     family_leads: float = Field(default=0.5, ge=0, lt=1, description="ask a family's own traits when it has this much")
+    asking: Asking = Field(default_factory=Asking)
     views: dict[Id, View] = {}
     hazards: dict[Hazard, Caution] = {}
 
@@ -133,6 +144,9 @@ class Measured(Strict):
     unit: str = ""
     least: float = Field(description="nothing smaller has been seen; bounds the share of blunders")
     most: float
+    read_to: float | None = Field(
+        default=None, gt=0, description="uncertainty of a careful reading, one standard deviation; else half the usual tolerance"
+    )
 
 
 class Marking(Strict):

@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from tellmark.identify.arrays import Floats, Ints
 from tellmark.identify.questions import (
     Question,
-    choice,
     entropy,
     news,
     original_news,
     original_share,
     set_groups,
     variant_groups,
+    whole,
     yes_no,
 )
 from tellmark.identify.session import Session, Target
@@ -109,7 +109,7 @@ def free_questions(session: Session) -> list[Question]:
     said = {one.trait for one in session.given}
     free = [t for t in range(len(session.compiled.traits)) if t not in said]
     asked = [q for t in free for q in yes_no(session.compiled, t)]
-    return asked + [choice(session.compiled, t) for t in free if not session.compiled.traits[t].measured]
+    return asked + [whole(session.compiled, t) for t in free if not session.compiled.traits[t].measured]
 
 
 # News ------------------------------------------------------------------------------------------------------------------

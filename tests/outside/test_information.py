@@ -22,7 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import entropy as scipy_entropy
 from sklearn.metrics import mutual_info_score
-from tellmark.identify.questions import choice, entropy, news, variant_groups, yes_no
+from tellmark.identify.questions import entropy, news, variant_groups, whole, yes_no
 from tellmark.identify.session import Session
 from tellmark.identify.start import answered, start
 from tellmark.kb.imported import Wishes, import_table
@@ -77,7 +77,7 @@ def check_gains(session: Session, class_of: dict[str, str], family: str | None =
     groups = np.array([{"N": 0, "P": 1}.get(class_of.get(compiled.label(c), ""), -1) for c in range(compiled.candidates)])
     shares = np.array([belief.probability[groups == group].sum() for group in (0, 1)])
     assert entropy(shares) == pytest.approx(CLASS_ENTROPY, abs=1e-3)
-    questions = [choice(compiled, compiled.trait(name, family)) for name in ATTRIBUTES]
+    questions = [whole(compiled, compiled.trait(name, family)) for name in ATTRIBUTES]
     found = dict(zip(ATTRIBUTES, news(compiled, belief, questions, groups).tolist(), strict=True))
     assert found == pytest.approx(GAINS, abs=1e-3)
 
@@ -133,7 +133,7 @@ def test_news_is_scikit_learns_mutual_information(seed: int, random_kb: ModuleTy
     )
     session = start(entries)
     compiled, t = session.compiled, session.compiled.trait("look")
-    every = news(compiled, session.belief, [choice(compiled, t)], variant_groups(compiled))[0]
+    every = news(compiled, session.belief, [whole(compiled, t)], variant_groups(compiled))[0]
     assert every == pytest.approx(mutual_info_score(None, None, contingency=counts) / math.log(2), abs=1e-8)
     for question in yes_no(compiled, t):
         yes = counts[:, list(question.outcomes[0])].sum(axis=1)

@@ -1,0 +1,200 @@
+"""Which question first, counting what is asked after it: least expected effort until the target is settled.
+
+Pure: arrays in, an index out.  With few hypotheses left the game is solved by dynamic programming over what can remain
+(with costs and probabilities; answers that are only mistakes are left out of the plan, never of the belief).  With more it
+looks two questions ahead, and guesses the effort after those from the bits that are left.  Ties go to the question listed
+first.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .arrays import Floats, Ints
+
+#: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
+FEW, MOST_STATES = 14, 400
+#: Answers rarer than this for a hypothesis are taken for mistakes when the game is solved to its end.
+MISTAKE = 0.12
+#: So many of the best questions are looked behind.
+WIDTH = 6
+#: Efforts closer than this are the same.
+SAME = 1e-9
+
+
+@dataclass(frozen=True)
+class Game:
+    """What is left to find out.
+
+    weight[h]    how likely each hypothesis is; group[h]: what settles it, from 0 without gaps
+    chances[q]   P(outcome | hypothesis), shape [h, outcomes]
+    view[q]      where the question is looked up (-1: needs none); there[q], here[q]: its effort coming from elsewhere, and
+                 when one is looking there already;  at: the view one is looking at
+    settled      the share a group must have for the game to end
+    """
+
+    weight: Floats
+    group: Ints
+    chances: Sequence[Floats]
+    view: Sequence[int]
+    there: Floats
+    here: Floats
+    at: int
+    settled: float
+
+
+def best(game: Game) -> int:
+    """The question to ask first. `chances` must not be empty."""
+    few = len(game.weight) <= FEW
+    if few:
+        solver = _Solver(game, likely=True)
+        try:
+            return solver.solve(game.weight / game.weight.sum(), (), game.at, np.inf)[1]
+        except _TooLarge:
+            pass
+    return _Solver(game, likely=False).ahead()
+
+
+def least_effort(game: Game) -> float:
+    """The expected effort of the best way to ask on, solved to the end. For few hypotheses only."""
+    return _Solver(game, likely=True, most=10**9).solve(game.weight / game.weight.sum(), (), game.at, np.inf)[0]
+
+
+class _TooLarge(Exception):
+    """The game has more states than may be looked at."""
+
+
+@dataclass
+class _Solver:
+    game: Game
+    likely: bool
+    most: int = MOST_STATES
+    states: int = 0
+    known: dict[object, tuple[float, int]] = field(default_factory=dict)
+    low: dict[object, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        chances = [np.where(one < MISTAKE, 0.0, one) for one in self.game.chances] if self.likely else self.game.chances
+        rows = [(one / one.sum(axis=1, keepdims=True)).T for one in chances]
+        self.first = np.cumsum([0, *(len(one) for one in rows)])
+        self.outcome = np.concatenate(rows)
+        self.of = np.repeat(np.arange(len(rows)), [len(one) for one in rows])
+        group = _inseparable_together(self.game.group, self.outcome)
+        self.member = np.eye(int(group.max()) + 1)[group]
+        self.soft = ~np.isin(np.add.reduceat(((self.outcome > 0) & (self.outcome < 1)).sum(axis=1), self.first[:-1]), 0)
+        self.widest = max(len(one) for one in rows)
+        views = np.array(self.game.view)
+        self.cost = {at: np.where(views == at, self.game.here, self.game.there) for at in {self.game.at, *self.game.view}}
+        self.cheapest = float(min(self.game.here.min(), self.game.there.min()))
+        spare = 1.0 - self.game.settled
+        self.slack = _entropy(np.array([spare, 1.0 - spare])) + spare * np.log2(max(self.member.shape[1] - 1, 1))
+
+    def parts(self, weight: Floats) -> tuple[Floats, Floats, Floats]:
+        """(chance, bits left, whether unsettled) of every outcome of every question."""
+        joint = (self.outcome * weight) @ self.member
+        chance = joint.sum(axis=1)
+        inside = np.multiply(joint, np.log2(joint, out=np.zeros_like(joint), where=joint > 0)).sum(axis=1)
+        whole = np.log2(chance, out=np.zeros_like(chance), where=chance > 0)
+        bits = np.maximum(whole - np.divide(inside, chance, out=np.zeros_like(chance), where=chance > 0), 0.0)
+        return chance, bits, (chance > 0) & (joint.max(axis=1) < self.game.settled * chance - SAME)
+
+    # To the end --------------------------------------------------------------------------------------------------------
+
+    def solve(self, weight: Floats, told: tuple[int, ...], at: int, limit: float) -> tuple[float, int]:
+        """(expected effort, first question) from here; infinite when it is no better than `limit`."""
+        key = ((weight > 0).tobytes(), told, at)
+        if key in self.known:
+            return self.known[key]
+        if self.low.get(key, 0.0) >= limit:
+            return np.inf, -1
+        self.states += 1
+        if self.states > self.most:
+            raise _TooLarge
+        chance, bits, open_ = self.parts(weight)
+        least = np.where(open_, np.maximum(self.cheapest, self.cheapest * (bits - self.slack) / np.log2(self.widest)), 0.0)
+        tells = np.add.reduceat((chance > SAME).astype(int), self.first[:-1]) > 1
+        tells &= ~np.isin(np.arange(len(tells)), [self.of[one] for one in told])
+        bound = self.cost[at] + np.add.reduceat(chance * least, self.first[:-1])
+        found, first = np.inf, -1
+        for q in np.lexsort((np.arange(len(bound)), np.round(bound, 9))):
+            if bound[q] >= min(found, limit) - SAME:
+                break
+            if tells[q]:
+                effort = self._after(int(q), weight, told, (chance, least, open_), float(bound[q]), min(found, limit))
+                if effort < found - SAME:
+                    found, first = effort, int(q)
+        if not tells.any():
+            found, first = 0.0, -1
+        if found < limit:
+            self.known[key] = found, first
+        else:
+            self.low[key] = max(limit, self.low.get(key, 0.0))
+        return found, first
+
+    def _after(
+        self, q: int, weight: Floats, told: tuple[int, ...], parts: tuple[Floats, Floats, Floats], bound: float, limit: float
+    ) -> float:
+        chance, least, open_ = parts
+        effort = bound
+        for o in range(self.first[q], self.first[q + 1]):
+            if not open_[o]:
+                continue
+            left = weight * self.outcome[o] / chance[o]
+            more = tuple(sorted((*told, o))) if self.soft[q] else told
+            room = (limit - effort) / chance[o] + least[o]
+            after = self.solve(left, more, self.game.view[q], room)[0]
+            effort += chance[o] * (after - least[o])
+            if effort >= limit:
+                break
+        return effort
+
+    # Two questions ahead -----------------------------------------------------------------------------------------------
+
+    def ahead(self) -> int:
+        """The question with the least effort expected, that of two questions counted and the rest guessed."""
+        weight = self.game.weight / self.game.weight.sum()
+        rough = self.rough(weight, self.game.at)
+        order = np.lexsort((np.arange(len(rough)), np.round(rough, 9)))[:WIDTH]
+        found = [self._behind(int(q), weight) for q in order]
+        return int(order[int(np.argmin(np.round(found, 9)))])
+
+    def _behind(self, q: int, weight: Floats) -> float:
+        chance, _, open_ = self.parts(weight)
+        effort = float(self.cost[self.game.at][q])
+        for o in range(self.first[q], self.first[q + 1]):
+            if open_[o]:
+                left = weight * self.outcome[o] / chance[o]
+                after = float(self.rough(left, self.game.view[q]).min())
+                effort += float(chance[o]) * after if np.isfinite(after) else 0.0
+        return effort
+
+    def rough(self, weight: Floats, at: int) -> Floats:
+        """The effort of each question and of what comes after it, guessed: the bits left at the best rate of now.
+
+        Infinite for a question without news.
+        """
+        chance, bits, open_ = self.parts(weight)
+        now = _entropy(weight @ self.member)
+        after = np.add.reduceat(chance * bits, self.first[:-1])
+        news = now - after
+        rate = float(np.max(news / self.cost[at]))
+        if rate <= SAME:
+            return np.full(len(news), np.inf)
+        guess = np.where(open_, np.maximum(self.cheapest, bits / rate), 0.0)
+        return np.where(news > SAME, self.cost[at] + np.add.reduceat(chance * guess, self.first[:-1]), np.inf)
+
+
+def _inseparable_together(group: Ints, outcome: Floats) -> Ints:
+    """The groups, those joined that hold hypotheses no question separates: nothing can be gained on them."""
+    alike = np.unique(np.round(outcome, 9), axis=1, return_inverse=True)[1].reshape(-1)
+    joined = np.unique(group, return_inverse=True)[1].reshape(-1)
+    for look in range(int(alike.max()) + 1):
+        mine = joined[alike == look]
+        joined = np.where(np.isin(joined, mine), mine.min(), joined)
+    return np.unique(joined, return_inverse=True)[1].reshape(-1)
+
+
+def _entropy(weights: Floats) -> float:
+    some = weights[weights > 0]
+    return float(-(some * np.log2(some)).sum())
