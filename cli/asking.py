@@ -34,6 +34,15 @@ LEGEND = """\
 y yes   n no   c cannot tell   m missing   s show all states
 w why   b back  h change        x stop      or  trait: what you see"""
 
+#: The forms of question that are answered by something else than yes or no.
+WHOLE = {"choice": "type the number of what you see", "value": "type what you measure", "reading": "type what you can read"}
+#: What a person may type, where the states do not show it.
+ANSWERS = {
+    "value": "Type the value, such as {example}.",
+    "reading": "Type what can be read, ? for each character that cannot.",
+    "again": "y when it is as you said, n when not.",
+}
+
 
 @dataclass
 class Asking:
@@ -48,7 +57,7 @@ class Asking:
         """Asks until the target is settled, nothing is left to ask, or the person stops."""
         click.echo(LEGEND)
         while not self.done:
-            proposal = self.session.next
+            proposal = self.session.to_ask
             if proposal is not None:
                 self.put(proposal)
                 self.take(proposal)
@@ -81,6 +90,10 @@ class Asking:
         look = words.look(question.trait)
         for line in screen.wrapped(look, "   ") if look else ():
             click.echo(line)
+        if question.form == "choice":
+            self.show_states(question.trait)
+        elif question.form in ANSWERS:
+            self.say(ANSWERS[question.form].format(example=example(words.unit(question.trait))), "   ")
 
     def take(self, proposal: Proposal | None) -> None:
         """Reads what the person types until it is an answer or a change. Without a question there is none to answer."""
@@ -92,6 +105,9 @@ class Asking:
                     return
             elif word is None and ":" in typed:
                 if self.volunteer(typed):
+                    return
+            elif typed and proposal is not None and proposal.question.form in WHOLE:
+                if self.whole(proposal.question, typed):
                     return
             elif typed:
                 close = nearest(typed.lower(), COMMANDS.values())
@@ -124,6 +140,9 @@ class Asking:
             return {"back": self.back, "change": self.change, "stop": self.stop}[word]()
         assert proposal is not None
         question = proposal.question
+        if question.form in WHOLE and word in ("yes", "no"):
+            self.say(f"Neither yes nor no answers this: {WHOLE[question.form]}, or c when you cannot tell.", "   ")
+            return False
         acts: dict[str, Callable[[], bool]] = {
             "yes": lambda: self.answer(question, yes=True),
             "no": lambda: self.answer(question, yes=False),
@@ -138,7 +157,17 @@ class Asking:
 
     def answer(self, question: Question, yes: bool) -> bool:
         """Takes yes or no."""
-        return self.reading(question.trait, answer_to(self.session, question, yes))
+        self.session = self.session.reply(question, answer_to(self.session, question, yes))
+        return True
+
+    def whole(self, question: Question, typed: str) -> bool:
+        """Takes what is seen of the whole trait: numbers of states, a value, or a text."""
+        if question.form == "reading" and (near := nearest(typed.lower(), COMMANDS.values())):
+            self.say(f'did you mean "{near}"? If it is what you read, type {self.words.key(question.trait)}: {typed}', "   ")
+            return False
+        chosen = self._numbered if question.form == "choice" else self._read
+        reading = chosen(question.trait, typed)
+        return reading is not None and self.reading(question.trait, reading)
 
     def reading(self, trait: int, reading: Reading) -> bool:
         """Takes what was seen."""
@@ -167,16 +196,25 @@ class Asking:
             what = "the text, ? for what cannot be read" if record.marking else f"a value such as {example(words.unit(trait))}"
             typed = self._prompt(f"   {what} > ")
             return self._without_state(trait, typed) or self._read(trait, typed)
-        named = [state for state in self.session.compiled.traits[trait].states if state != MISSING]
-        for number, state in enumerate(named, 1):
-            click.echo(f"   {number:>2}  {words.state(trait, state)}")
-        click.echo("    0  none of these")
+        self.show_states(trait)
         typed = self._prompt("   number, or several with commas > ")
         aside = self._without_state(trait, typed)
-        if not typed or aside is not None:
-            return aside
+        return aside if not typed or aside is not None else self._numbered(trait, typed)
+
+    def show_states(self, trait: int) -> None:
+        """Lists the states with their numbers."""
+        for number, state in enumerate(self._named(trait), 1):
+            click.echo(f"   {number:>2}  {self.words.state(trait, state)}")
+        click.echo("    0  none of these")
+
+    def _named(self, trait: int) -> list[str]:
+        return [state for state in self.session.compiled.traits[trait].states if state != MISSING]
+
+    def _numbered(self, trait: int, typed: str) -> Reading | None:
+        """The states of these numbers."""
+        named = self._named(trait)
         numbers = [piece.strip() for piece in typed.split(",")]
-        if not all(piece.isdigit() and int(piece) <= len(named) for piece in numbers):
+        if not all(piece.isdecimal() and int(piece) <= len(named) for piece in numbers):
             click.echo(f'   found "{typed}", expected numbers from 0 to {len(named)}')
             return None
         return Seen(frozenset(named[int(piece) - 1] for piece in numbers if int(piece) > 0))
@@ -250,11 +288,19 @@ class Asking:
     def why(self, proposal: Proposal) -> bool:
         """What the question is worth, and what each answer would leave."""
         worth = f"{proposal.bits:.2f} bits for an effort of {proposal.effort:g}"
-        self.say(f"It is worth {worth}; nothing else is worth more for its effort.", "   ")
-        for yes in (True, False):
-            after = self.session.answer(proposal.question.trait, answer_to(self.session, proposal.question, yes))
+        self.say(f"It is worth {worth}. {self._reason(proposal)}", "   ")
+        for yes in (True, False) if proposal.question.form not in WHOLE else ():
+            after = self.session.reply(proposal.question, answer_to(self.session, proposal.question, yes))
             self.say(f"{'Yes' if yes else 'No'}: {lower_first(screen.standing(after, self.words))}", "   ")
         return False
+
+    def _reason(self, proposal: Proposal) -> str:
+        """Why this question and no other."""
+        if proposal.question.form == "again":
+            return "Looking again at this tells more for its effort than any new question."
+        if proposal.value >= self.session.proposals[0].value - 1e-9:
+            return "Nothing else is worth more for its effort."
+        return "With what is asked after it, it leads to the answer with the least effort."
 
 
 def answer_to(session: Session, question: Question, yes: bool) -> Reading:

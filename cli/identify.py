@@ -32,6 +32,13 @@ from .common import FINDINGS, entries_option, print_json, problems_said, read_in
     show_default=True,
     help="What to settle: the variant, the set it came from, whether it is all original, or all three.",
 )
+@click.option(
+    "--ask",
+    type=click.Choice(["yes-no", "any"]),
+    default="yes-no",
+    show_default=True,
+    help="Yes/no questions, or any: also which of several pictures it is, and what it measures.",
+)
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 @entries_option
 @click.pass_context
@@ -72,7 +79,7 @@ def _session(entries: Entries, options: dict[str, Any]) -> tuple[Session, Words]
     if findings:
         raise BadInput(findings)
     try:
-        session = start(entries, family, views, options["target"])
+        session = start(entries, family, views, options["target"], options["ask"])
     except Unreadable as problem:
         refuse(problem.found, problem.expected, problem.nearest)
     session = answered(session, entries, family, file.answers)

@@ -42,6 +42,11 @@ class Slot:
     replaced: Floats
     redone: Ints
 
+    @cached_property
+    def fitted(self) -> Floats:
+        """W[u, r] of a part slot: chance of each part that sits there now."""
+        return (1.0 - self.swap)[:, None] * self.issued + self.swap[:, None] * self.replaced
+
 
 @dataclass(frozen=True, eq=False)
 class Trait:

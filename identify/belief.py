@@ -86,13 +86,8 @@ def slot_evidence(compiled: Compiled, evidence: Sequence[Evidence]) -> tuple[Flo
 def slot_factor(slot: Slot, evidence: Floats) -> Floats:
     """factor[u]: chance of the slot's answers given the row a candidate points at, changes since included."""
     if slot.parts:
-        return fitted(slot) @ evidence
+        return slot.fitted @ evidence
     return (1.0 - slot.swap) * evidence + slot.swap * evidence[slot.redone]
-
-
-def fitted(slot: Slot) -> Floats:
-    """W[u, r] of a part slot: the part that sits there now."""
-    return (1.0 - slot.swap)[:, None] * slot.issued + slot.swap[:, None] * slot.replaced
 
 
 def swapped(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
@@ -103,8 +98,8 @@ def swapped(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
 
 def parts_now(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
     """P(part r sits there | row u, answers) of a part slot."""
-    joint = fitted(slot) * evidence
-    return np.divide(joint, factor[:, None], out=fitted(slot), where=factor[:, None] > 0)
+    joint = slot.fitted * evidence
+    return np.divide(joint, factor[:, None], out=slot.fitted, where=factor[:, None] > 0)
 
 
 def likelihood(trait: Trait, evidence: Evidence) -> Floats:

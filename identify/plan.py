@@ -152,37 +152,43 @@ class _Solver:
     # Two questions ahead -----------------------------------------------------------------------------------------------
 
     def ahead(self) -> int:
-        """The question with the least effort expected, that of two questions counted and the rest guessed."""
+        """The question with the least effort expected, that of two questions counted and the rest guessed.
+
+        Every bit left after that is guessed to take as long as it does with the best question there is now.
+        """
         weight = self.game.weight / self.game.weight.sum()
-        rough = self.rough(weight, self.game.at)
+        each = 1.0 / max(self.rate(weight, self.game.at), SAME)
+        rough = self.rough(weight, self.game.at, each)
         order = np.lexsort((np.arange(len(rough)), np.round(rough, 9)))[:WIDTH]
-        found = [self._behind(int(q), weight) for q in order]
+        found = [self._behind(int(q), weight, each) for q in order]
         return int(order[int(np.argmin(np.round(found, 9)))])
 
-    def _behind(self, q: int, weight: Floats) -> float:
+    def _behind(self, q: int, weight: Floats, each: float) -> float:
         chance, _, open_ = self.parts(weight)
         effort = float(self.cost[self.game.at][q])
         for o in range(self.first[q], self.first[q + 1]):
             if open_[o]:
                 left = weight * self.outcome[o] / chance[o]
-                after = float(self.rough(left, self.game.view[q]).min())
+                after = float(self.rough(left, self.game.view[q], each).min())
                 effort += float(chance[o]) * after if np.isfinite(after) else 0.0
         return effort
 
-    def rough(self, weight: Floats, at: int) -> Floats:
-        """The effort of each question and of what comes after it, guessed: the bits left at the best rate of now.
+    def news(self, weight: Floats) -> Floats:
+        """Bits that each question tells about the group."""
+        chance, bits, _ = self.parts(weight)
+        return _entropy(weight @ self.member) - np.add.reduceat(chance * bits, self.first[:-1])
 
-        Infinite for a question without news.
-        """
+    def rate(self, weight: Floats, at: int) -> float:
+        """Bits for an effort, of the best question."""
+        return float(np.max(self.news(weight) / self.cost[at]))
+
+    def rough(self, weight: Floats, at: int, each: float) -> Floats:
+        """The effort of each question and of what comes after it, guessed; infinite for a question without news."""
         chance, bits, open_ = self.parts(weight)
-        now = _entropy(weight @ self.member)
-        after = np.add.reduceat(chance * bits, self.first[:-1])
-        news = now - after
-        rate = float(np.max(news / self.cost[at]))
-        if rate <= SAME:
-            return np.full(len(news), np.inf)
-        guess = np.where(open_, np.maximum(self.cheapest, bits / rate), 0.0)
-        return np.where(news > SAME, self.cost[at] + np.add.reduceat(chance * guess, self.first[:-1]), np.inf)
+        guess = np.where(open_, np.maximum(self.cheapest, bits * each), 0.0)
+        whole = self.cost[at] + np.add.reduceat(chance * guess, self.first[:-1])
+        news = _entropy(weight @ self.member) - np.add.reduceat(chance * bits, self.first[:-1])
+        return np.where(news > SAME, whole, np.inf)
 
 
 def _inseparable_together(group: Ints, outcome: Floats) -> Ints:

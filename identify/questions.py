@@ -7,14 +7,14 @@ The news is the mutual information between the outcome and the target group of t
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
 from .arrays import Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, between, blended, fitted, likelihood, looks, share_between, swapped
+from .belief import Belief, Evidence, between, blended, likelihood, looks, share_between, swapped
 
 #: News below this is no news: rounding, or an answer that would move nothing.
 NO_NEWS = 1e-3
@@ -36,16 +36,26 @@ class Question:
     cut: float | None = None
     form: Form = "yes-no"
 
+    @cached_property
+    def key(self) -> int:
+        """The hash, computed once: questions are looked up often."""
+        return hash((self.trait, self.outcomes, self.cut, self.form))
 
-def yes_no(compiled: Compiled, t: int) -> list[Question]:
+    def __hash__(self) -> int:
+        """As equality has it."""
+        return self.key
+
+
+@lru_cache(maxsize=16384)
+def yes_no(compiled: Compiled, t: int) -> tuple[Question, ...]:
     """Every yes/no question about a trait: one for each state (one for both of two), or one for each cut."""
     trait = compiled.traits[t]
     if trait.measured:
-        return [Question(t, ((0,), (1,)), float(cut)) for cut in trait.cuts]
+        return tuple(Question(t, ((0,), (1,)), float(cut)) for cut in trait.cuts)
     named = len(trait.states) - trait.can_be_missing
     gone = ((named,),) if trait.can_be_missing else ()
     asked = range(named if named > 2 else named - 1)
-    return [Question(t, ((k,), tuple(j for j in range(named) if j != k), *gone)) for k in asked]
+    return tuple(Question(t, ((k,), tuple(j for j in range(named) if j != k), *gone)) for k in asked)
 
 
 def whole(compiled: Compiled, t: int) -> Question:
@@ -209,7 +219,7 @@ def chance_of(compiled: Compiled, belief: Belief, s: int, rows: Floats) -> Float
     """P(outcome | row u of slot s, answers so far) from P(outcome | part or row i, answers so far), shape [u, outcomes]."""
     slot, found, factor = compiled.slots[s], belief.evidence[s], belief.factor[s]
     if slot.parts:
-        joint = (fitted(slot) * found) @ rows
+        joint = (slot.fitted * found) @ rows
     else:
         seen = found[:, None] * rows
         joint = (1.0 - slot.swap)[:, None] * seen + slot.swap[:, None] * seen[slot.redone]

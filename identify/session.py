@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
-from .arrays import MISSING, NOT_IN_THE_RECORD, Compiled, Floats, Ints, Trait
+from .arrays import MISSING, NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
 from .belief import Belief, Evidence, believe
 from .marking import fit
 from .plan import Game, best
@@ -76,6 +76,10 @@ class Session:
     def answer(self, trait: int, reading: Reading) -> "Session":
         """With one more answer."""
         return self._with((*self.given, Given(trait, reading, self._looks(trait))))
+
+    def reply(self, question: Question, reading: Reading) -> "Session":
+        """With the answer to a question."""
+        return (self.again if question.form == "again" else self.answer)(question.trait, reading)
 
     def again(self, trait: int, reading: Reading) -> "Session":
         """With what another look at a trait showed; what the earlier one showed still counts."""
@@ -258,30 +262,38 @@ class Session:
     @cached_property
     def variants(self) -> list[tuple[str, float]]:
         """Variants with their probability, best first; all units that are not in the record together."""
-        shares: dict[str, float] = {}
-        for c, chance in enumerate(self.belief.probability):
-            label = self.compiled.label(c)
-            shares[label] = shares.get(label, 0.0) + float(chance)
-        return sorted(shares.items(), key=lambda one: (-one[1], one[0] == NOT_IN_THE_RECORD, one[0]))
+        names = (*self.compiled.variants, NOT_IN_THE_RECORD)
+        order = np.lexsort((np.argsort(np.argsort(names)), np.arange(len(names)) == len(names) - 1, -self._shares))
+        return [(names[v], float(self._shares[v])) for v in order]
+
+    @cached_property
+    def _shares(self) -> Floats:
+        """The belief in each variant, and last that in all units that are not in the record."""
+        known = len(self.compiled.variants)
+        at = np.where(self.compiled.variant < 0, known, self.compiled.variant)
+        shares: Floats = np.zeros(known + 1)
+        np.add.at(shares, at, self.belief.probability)
+        return shares
 
     @cached_property
     def positions(self) -> list[tuple[str | None, int, float]]:
         """(set or None, position, probability) of the set of origin, best first; None: sold alone, or not in the record."""
         shares: dict[tuple[int, int], float] = {}
-        for c, chance in enumerate(self.belief.probability):
-            key = int(self.compiled.set_of[c]), int(self.compiled.position[c])
-            shares[key] = shares.get(key, 0.0) + float(chance)
+        places = zip(self.compiled.set_of.tolist(), self.compiled.position.tolist(), strict=True)
+        for key, chance in zip(places, self.belief.probability.tolist(), strict=True):
+            shares[key] = shares.get(key, 0.0) + chance
         found = [(self.compiled.sets[s] if s >= 0 else None, p, chance) for (s, p), chance in shares.items()]
         return sorted(found, key=lambda one: (-one[2], one[0] or "", one[1]))
 
     @cached_property
     def twins(self) -> dict[str, list[str]]:
         """The variants that no question can separate from each one: in the views at hand, without what one cannot tell."""
-        groups = self._twin_groups
         members: dict[int, set[str]] = {}
-        for c, group in enumerate(groups):
-            members.setdefault(int(group), set()).add(self.compiled.label(c))
-        return {self.compiled.label(c): sorted(members[int(group)]) for c, group in enumerate(groups)}
+        labels = [self.compiled.label(c) for c in range(self.compiled.candidates)]
+        groups = self._twin_groups.tolist()
+        for label, group in zip(labels, groups, strict=True):
+            members.setdefault(group, set()).add(label)
+        return {label: sorted(members[group]) for label, group in zip(labels, groups, strict=True)}
 
     @cached_property
     def _twin_groups(self) -> Ints:
@@ -292,27 +304,43 @@ class Session:
     @cached_property
     def leading(self) -> tuple[list[str], float]:
         """The leader with everything that cannot be separated from it, and their probability together."""
-        if not self.variants:
-            return [], 0.0
-        share = dict(self.variants)
-        group = self.twins[self.variants[0][0]]
-        return sorted(group, key=lambda one: (-share[one], one)), sum(share[one] for one in group)
+        leader, mine = self._leader
+        if leader < 0:
+            return [NOT_IN_THE_RECORD], self._leading_share()
+        group = {int(v) for v in self.compiled.variant[mine]}
+        return sorted((self.compiled.variants[v] for v in group), key=lambda one: (-self._share_of(one), one)), self._leading_share()
+
+    def _share_of(self, ident: str) -> float:
+        return float(self._shares[self.compiled.variants.index(ident)])
+
+    @cached_property
+    def _leader(self) -> tuple[int, Bools]:
+        """(the likeliest variant, -1 for what is not in the record; which candidates it or its twins are)."""
+        leader = int(self._shares.argmax())
+        if leader == len(self.compiled.variants):
+            return -1, self.compiled.variant < 0
+        first = int((self.compiled.variant == leader).argmax())
+        return leader, self._twin_groups == self._twin_groups[first]
+
+    def _leading_share(self) -> float:
+        return float(self.belief.probability[self._leader[1]].sum())
 
     @cached_property
     def settled(self) -> bool:
         """Whether the target is as sure as the knowledge base asks."""
-        enough = self.compiled.settled
-        if not self.belief.plausible:
+        if not self.belief.plausible or not self.compiled.candidates:
             return False
-        variant = self.leading[1] >= enough
-        origin = bool(self.positions) and self._set_share() >= enough
+        shares = {"variant": self._leading_share, "set": self._set_share, "original": self._original_share}
+        wanted = shares if self.target == "all" else (self.target,)
+        return all(shares[one]() >= self.compiled.settled for one in wanted)
+
+    def _original_share(self) -> float:
         original = original_share(self.compiled, self.belief)
-        pristine = max(original, 1.0 - original) >= enough
-        return {"variant": variant, "set": origin, "original": pristine, "all": variant and origin and pristine}[self.target]
+        return max(original, 1.0 - original)
 
     def _set_share(self) -> float:
         groups = set_groups(self.compiled)
-        return max(float(self.belief.probability[groups == group].sum()) for group in np.unique(groups))
+        return float(np.bincount(groups - groups.min(), weights=self.belief.probability).max())
 
     @cached_property
     def wanted_views(self) -> list[int]:

@@ -9,15 +9,21 @@ from ..kb.reading import Reading
 from ..kb.values import Answer
 from .arrays import Compiled
 from .compile import compile_entries
-from .session import Session, Target
+from .session import Ask, Session, Target
 
 
-def start(entries: Entries, family: str | None = None, views: Sequence[str] | None = None, target: Target = "variant") -> Session:
+def start(
+    entries: Entries,
+    family: str | None = None,
+    views: Sequence[str] | None = None,
+    target: Target = "variant",
+    ask: Ask = "yes-no",
+) -> Session:
     """A session without answers. Raises Unreadable for a family or a view that there is not."""
     if family is not None and family not in entries.families:
         raise Unreadable(f'the family "{family}"', f"one of {listed(entries.families)}", nearest(family, entries.families))
     compiled = compile_entries(entries, [family] if family else None)
-    return Session(compiled, views=view_indices(compiled, views), target=target)
+    return Session(compiled, views=view_indices(compiled, views), target=target, ask=ask)
 
 
 def view_indices(compiled: Compiled, views: Iterable[str] | None) -> frozenset[int] | None:

@@ -9,6 +9,10 @@ from tellmark.cli.main import main
 ENTRIES = Path(__file__).parents[2] / "entries"
 
 
+#: A view without anything to read: it begins with a yes/no question.
+UNDER = ("--family", "cab-diesel-420", "--views", "underside")
+
+
 def talk(*typed: str, options: tuple[str, ...] = ("--family", "cab-diesel-420")) -> str:
     """What the screen shows when this is typed, one line after the other."""
     arguments = ["--entries", str(ENTRIES), "identify", *options]
@@ -38,7 +42,7 @@ def test_stop_at_once_says_nothing_more() -> None:
 
 
 def test_yes_counts_and_names_the_leader() -> None:
-    screen = talk("y", "x")
+    screen = talk("y", "x", options=UNDER)
     assert len(questions(screen)) == 2
     assert " left; " in screen
     assert " leads with " in screen
@@ -58,7 +62,7 @@ def test_cannot_tell_is_not_asked_again() -> None:
 
 
 def test_back_asks_the_same_again() -> None:
-    asked = questions(talk("n", "b", "x"))
+    asked = questions(talk("n", "b", "x", options=UNDER))
     assert asked[0] == asked[2]
 
 
@@ -67,7 +71,7 @@ def test_back_at_the_first_question() -> None:
 
 
 def test_why_tells_worth_and_outcomes() -> None:
-    screen = talk("w", "x")
+    screen = talk("w", "x", options=UNDER)
     assert "bits for an effort of" in screen
     assert "   Yes: " in screen
     assert "   No: " in screen
@@ -115,11 +119,33 @@ def test_volunteered_nonsense_is_told() -> None:
 
 def test_unknown_word_names_the_nearest() -> None:
     words = "yes, no, cannot tell, missing, states, why, back, change, stop"
-    assert f'found "bakc", expected one of: {words}; or trait: what you see; did you mean "back"?' in flat(talk("bakc", "x"))
+    assert f'found "bakc", expected one of: {words}; or trait: what you see; did you mean "back"?' in flat(
+        talk("bakc", "x", options=UNDER)
+    )
+
+
+def test_a_question_for_a_text_takes_a_text() -> None:
+    screen = talk("y", "4?61", "x")
+    assert "Type what can be read, ? for each character that cannot." in screen
+    assert "Neither yes nor no answers this: type what you can read" in flat(screen)
+    assert 'Road number: reads "4?61"' in screen
+
+
+def test_a_slip_in_a_word_is_not_taken_for_a_text() -> None:
+    screen = flat(talk("bakc", "x"))
+    assert 'did you mean "back"? If it is what you read, type number: bakc' in screen
+    assert "Why" not in screen
+
+
+def test_any_form_shows_the_pictures_states_and_takes_their_number() -> None:
+    screen = talk("-", "7", "x", options=("--ask", "any"))
+    assert "    7  Freight car" in screen
+    assert "    1  " in screen
+    assert 'found "-", expected numbers from 0 to ' in screen
 
 
 def test_end_of_input_ends_with_a_report() -> None:
-    assert "What would help most" in talk("y")
+    assert "What would help most" in talk("y", options=UNDER)
 
 
 def test_missing_only_where_there_is_a_part() -> None:
