@@ -15,6 +15,7 @@ COMMANDS = {
     "schema": ("schema", "Print the JSON Schema of a kind of record or output."),
     "show": ("show", "Show one record of the knowledge base."),
     "site": ("site", "Publish the knowledge base as a static site."),
+    "trial": ("trial", "Say how well the questions identify, on simulated units."),
 }
 
 

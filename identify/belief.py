@@ -99,7 +99,7 @@ def swapped(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
 def parts_now(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
     """P(part r sits there | row u, answers) of a part slot."""
     joint = slot.fitted * evidence
-    return np.divide(joint, factor[:, None], out=slot.fitted, where=factor[:, None] > 0)
+    return np.divide(joint, factor[:, None], out=slot.fitted.copy(), where=factor[:, None] > 0)
 
 
 def likelihood(trait: Trait, evidence: Evidence) -> Floats:
@@ -108,7 +108,8 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
         if not all(look.any() for look in (evidence.weights, *evidence.again)):
             return np.full(len(trait.truth), UNRECORDED)
         if evidence.typed:
-            return trait.truth @ evidence.weights + np.where(trait.new, NEW_VALUE * ANY_TEXT, UNRECORDED_MARKING)
+            known = trait.truth @ evidence.weights
+            return np.where(trait.new, (1.0 - NEW_VALUE) * known + NEW_VALUE * ANY_TEXT, known + UNRECORDED_MARKING)
         return trait.truth @ looks(trait, evidence) if evidence.again else trait.table @ evidence.weights
     if evidence.gone:
         return 1.0 - trait.applies

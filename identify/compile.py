@@ -23,6 +23,8 @@ CONFUSED = 0.9
 OVERLOOKED = 0.05
 #: How a part is named at a bare slot: seldom wrongly, since whoever names it has it in hand.
 PART_MISTAKES = 0.02
+#: The chance of a misread character where readings are assumed never to go wrong; a marking must have one.
+NEVER_WORN = 1e-12
 MOST_CUTS = 12
 
 
@@ -35,14 +37,30 @@ class _Candidate:
     weight: float
 
 
-def compile_entries(entries: Entries, families: Iterable[str] | None = None) -> Compiled:
-    """The arrays of these families (all of them where None)."""
-    return _Compiler(entries, sorted(families if families is not None else entries.families)).compiled()
+@dataclass(frozen=True)
+class Assumed:
+    """Rates to suppose in the place of the recorded ones; None leaves those.
+
+    mistakes  share of all readings that go wrong: of states, of parts, of values (blunders) and of whole markings
+    swaps     chance of being changed, for every slot that is ever changed
+    """
+
+    mistakes: float | None = None
+    swaps: float | None = None
+
+
+AS_RECORDED = Assumed()
+
+
+def compile_entries(entries: Entries, families: Iterable[str] | None = None, assumed: Assumed = AS_RECORDED) -> Compiled:
+    """The arrays of these families (all of them where None), with some rates as assumed."""
+    return _Compiler(entries, sorted(families if families is not None else entries.families), assumed).compiled()
 
 
 class _Compiler:
-    def __init__(self, entries: Entries, families: Sequence[str]) -> None:
+    def __init__(self, entries: Entries, families: Sequence[str], assumed: Assumed) -> None:
         self.entries = entries
+        self.assumed = assumed
         self.about = entries.about
         self.families = list(families)
         self.stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in self.families]
@@ -128,7 +146,7 @@ class _Compiler:
                     candidates.append(_Candidate(v, self.family_at[v], s, p, float(self.weight[v]) * part))
         unlisted = self.about.not_in_the_record
         for f in range(len(self.families)):
-            listed = sum(one.weight for one in candidates if one.family == f and one.variant >= 0)
+            listed = sum(one.weight for one in candidates if one.family == f and one.variant >= 0) or 1.0
             candidates.append(_Candidate(-1 - f, f, -1, 0, listed * unlisted / (1 - unlisted)))
         return candidates
 
@@ -158,7 +176,8 @@ class _Compiler:
         record = slots_of(self.entries, self.families[family]).get(slot)
         if record is None:
             return 0.0
-        return record.swapped if record.swapped is not None else self.about.fastened[record.fastened]
+        own = record.swapped if record.swapped is not None else self.about.fastened[record.fastened]
+        return own if self.assumed.swaps is None or own == 0 else float(self.assumed.swaps)
 
     def _has(self, one: _Candidate, slot: str) -> bool:
         """Whether the candidate has the slot; a unit that is not in the record has all of its family."""
@@ -321,7 +340,7 @@ class _Compiler:
         mean = sd = np.zeros(0)
         cuts = np.zeros(0)
         least, most, reads = 0.0, 1.0, 0.0
-        mistakes = number(self.about.mistakes, record.mistakes)
+        mistakes = self._mistakes(number(self.about.mistakes, record.mistakes))
         if record.measured:
             mean, sd = self._measures(facts, record)
             least, most = record.measured.least, record.measured.most
@@ -354,11 +373,21 @@ class _Compiler:
             cuts=cuts,
             least=least,
             most=most,
-            blunders=self.about.blunders,
+            blunders=self._mistakes(self.about.blunders),
             reads=reads,
-            worn=record.marking.worn if record.marking else 0.0,
+            worn=self._worn(record.marking.worn, states) if record.marking else 0.0,
             asked=True,
         )
+
+    def _mistakes(self, recorded: float) -> float:
+        return recorded if self.assumed.mistakes is None else self.assumed.mistakes
+
+    def _worn(self, recorded: float, markings: Sequence[str]) -> float:
+        """Misread characters: so many that, of markings of the usual length, the assumed share is misread somewhere."""
+        if self.assumed.mistakes is None:
+            return recorded
+        length = max(1.0, float(np.mean([len(one) for one in markings if one != MISSING] or [1])))
+        return max(NEVER_WORN, 1.0 - (1.0 - self.assumed.mistakes) ** (1.0 / length))
 
     def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, blend_of: Ints) -> Floats:
         """P(state | row) without mistakes, what is not recorded filled with the blend."""
@@ -399,8 +428,9 @@ class _Compiler:
     def _bare_slot(self, s: int, slot: Slot, asked: bool) -> Trait:
         """Which part sits there, named outright. A question only where the slot type has no traits."""
         size = len(slot.parts)
-        off = PART_MISTAKES / max(1, size - 1)
-        table = np.full((size, size), off) + np.eye(size) * (1.0 - PART_MISTAKES - off)
+        mistakes = self._mistakes(PART_MISTAKES)
+        off = mistakes / max(1, size - 1)
+        table = np.full((size, size), off) + np.eye(size) * (1.0 - mistakes - off)
         return Trait(
             id=slot.id,
             family=None,
@@ -420,7 +450,7 @@ class _Compiler:
             cuts=np.zeros(0),
             least=0.0,
             most=1.0,
-            blunders=self.about.blunders,
+            blunders=self._mistakes(self.about.blunders),
             reads=0.0,
             worn=0.0,
             asked=asked,

@@ -2,8 +2,9 @@
 
 Pure: arrays in, an index out.  With few hypotheses left the game is solved by dynamic programming over what can remain
 (with costs and probabilities; answers that are only mistakes are left out of the plan, never of the belief).  With more it
-looks two questions ahead, and guesses the effort after those from the bits that are left.  Ties go to the question listed
-first.
+looks two questions ahead, and guesses the effort after those from the bits that are left.  Where many answers would be mistakes
+neither is better than the question with the most news for its effort (`make bench` shows it), and that one is asked.  Ties go
+to the question listed first.
 """
 
 from collections.abc import Sequence
@@ -15,8 +16,10 @@ from .arrays import Floats, Ints
 
 #: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
 FEW, MOST_STATES = 14, 400
-#: Answers rarer than this for a hypothesis are taken for mistakes when the game is solved to its end.
+#: Answers rarer than this for a hypothesis are taken for mistakes.
 MISTAKE = 0.12
+#: The game is solved to its end, or two questions ahead, while no more than these shares of all answers are mistakes.
+TO_THE_END, AHEAD = 0.005, 0.03
 #: So many of the best questions are looked behind.
 WIDTH = 6
 #: Efforts closer than this are the same.
@@ -28,10 +31,12 @@ class Game:
     """What is left to find out.
 
     weight[h]    how likely each hypothesis is; group[h]: what settles it, from 0 without gaps
-    chances[q]   P(outcome | hypothesis), shape [h, outcomes]
+    chances[q]   P(outcome | hypothesis), shape [h, outcomes]; questions with the most news for their effort come first
     view[q]      where the question is looked up (-1: needs none); there[q], here[q]: its effort coming from elsewhere, and
                  when one is looking there already;  at: the view one is looking at
     settled      the share a group must have for the game to end
+    kin[q]       questions of one kin are read off one thing: after one whose answer the hypotheses leave open, the others
+                 count for nothing in the plan (their answers are not independent).  Empty: each stands alone
     """
 
     weight: Floats
@@ -42,15 +47,18 @@ class Game:
     here: Floats
     at: int
     settled: float
+    kin: Sequence[int] = ()
 
 
 def best(game: Game) -> int:
     """The question to ask first. `chances` must not be empty."""
-    few = len(game.weight) <= FEW
-    if few:
+    mistakes = _mistakes(game)
+    if mistakes > AHEAD:
+        return 0
+    if len(game.weight) <= FEW and mistakes <= TO_THE_END:
         solver = _Solver(game, likely=True)
         try:
-            return solver.solve(game.weight / game.weight.sum(), (), game.at, np.inf)[1]
+            return max(solver.solve(game.weight / game.weight.sum(), (), game.at, np.inf)[1], 0)
         except _TooLarge:
             pass
     return _Solver(game, likely=False).ahead()
@@ -59,6 +67,12 @@ def best(game: Game) -> int:
 def least_effort(game: Game) -> float:
     """The expected effort of the best way to ask on, solved to the end. For few hypotheses only."""
     return _Solver(game, likely=True, most=10**9).solve(game.weight / game.weight.sum(), (), game.at, np.inf)[0]
+
+
+def _mistakes(game: Game) -> float:
+    """The share of answers that would be taken for mistakes, over all questions."""
+    dropped = [np.where(one < MISTAKE, one, 0.0).sum(axis=1) for one in game.chances]
+    return float(np.mean(np.array(dropped) @ game.weight) / game.weight.sum())
 
 
 class _TooLarge(Exception):
@@ -84,6 +98,7 @@ class _Solver:
         self.member = np.eye(int(group.max()) + 1)[group]
         self.soft = ~np.isin(np.add.reduceat(((self.outcome > 0) & (self.outcome < 1)).sum(axis=1), self.first[:-1]), 0)
         self.widest = max(len(one) for one in rows)
+        self.kin = np.array(self.game.kin if len(self.game.kin) else range(len(rows)))
         views = np.array(self.game.view)
         self.cost = {at: np.where(views == at, self.game.here, self.game.there) for at in {self.game.at, *self.game.view}}
         self.cheapest = float(min(self.game.here.min(), self.game.there.min()))
@@ -103,6 +118,8 @@ class _Solver:
 
     def solve(self, weight: Floats, told: tuple[int, ...], at: int, limit: float) -> tuple[float, int]:
         """(expected effort, first question) from here; infinite when it is no better than `limit`."""
+        if float((weight @ self.member).max()) >= self.game.settled - SAME:
+            return 0.0, -1
         key = ((weight > 0).tobytes(), told, at)
         if key in self.known:
             return self.known[key]
@@ -114,7 +131,7 @@ class _Solver:
         chance, bits, open_ = self.parts(weight)
         least = np.where(open_, np.maximum(self.cheapest, self.cheapest * (bits - self.slack) / np.log2(self.widest)), 0.0)
         tells = np.add.reduceat((chance > SAME).astype(int), self.first[:-1]) > 1
-        tells &= ~np.isin(np.arange(len(tells)), [self.of[one] for one in told])
+        tells &= ~np.isin(self.kin, [self.kin[self.of[one]] for one in told])
         bound = self.cost[at] + np.add.reduceat(chance * least, self.first[:-1])
         found, first = np.inf, -1
         for q in np.lexsort((np.arange(len(bound)), np.round(bound, 9))):
@@ -169,7 +186,8 @@ class _Solver:
         for o in range(self.first[q], self.first[q + 1]):
             if open_[o]:
                 left = weight * self.outcome[o] / chance[o]
-                after = float(self.rough(left, self.game.view[q], each).min())
+                closed = self.kin == self.kin[q] if self.soft[q] else np.zeros(len(self.kin), dtype=bool)
+                after = float(np.where(closed, np.inf, self.rough(left, self.game.view[q], each)).min())
                 effort += float(chance[o]) * after if np.isfinite(after) else 0.0
         return effort
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -25,6 +25,7 @@ NEGLIGIBLE = 1e-9
 #: yes-no: is it this one?  choice: which of these?  value: measure it.  reading: type what can be read.
 #: again: look once more at what was answered.
 Form = Literal["yes-no", "choice", "value", "reading", "again"]
+FORMS: tuple[Form, ...] = get_args(Form)
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Question:
     @cached_property
     def key(self) -> int:
         """The hash, computed once: questions are looked up often."""
-        return hash((self.trait, self.outcomes, self.cut, self.form))
+        return hash((self.trait, self.outcomes, self.cut, FORMS.index(self.form)))  # of numbers only: equal in every process
 
     def __hash__(self) -> int:
         """As equality has it."""

@@ -13,6 +13,7 @@ import numpy as np
 from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
 from .arrays import MISSING, NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
 from .belief import Belief, Evidence, believe
+from .doubts import Doubt, doubts
 from .marking import fit
 from .plan import Game, best
 from .questions import (
@@ -35,9 +36,11 @@ Target = Literal["variant", "set", "original", "all"]
 Ask = Literal["yes-no", "any"]
 
 #: The plan is made over so many of the most valuable questions, and so many candidates.
-MOST_QUESTIONS, MOST_CANDIDATES = 40, 100
+MOST_QUESTIONS, MOST_CANDIDATES = 40, 300
+#: Bits that another look must promise.
+WORTH_A_LOOK = 0.05
 #: Candidates with less than this share of the leader's belief are left out of the plan.
-RARE = 0.01
+RARE = 1e-4
 
 
 @dataclass(frozen=True)
@@ -79,11 +82,16 @@ class Session:
 
     def reply(self, question: Question, reading: Reading) -> "Session":
         """With the answer to a question."""
-        return (self.again if question.form == "again" else self.answer)(question.trait, reading)
+        return self._with((*self.given, Given(question.trait, reading, self.look_of(question))))
 
     def again(self, trait: int, reading: Reading) -> "Session":
-        """With what another look at a trait showed; what the earlier one showed still counts."""
+        """With what another look at a trait showed."""
         return self._with((*self.given, Given(trait, reading, self._looks(trait) + 1)))
+
+    def look_of(self, question: Question) -> int:
+        """How many looks at its trait a question comes after; what they showed still counts."""
+        measured_before = question.form == "value" and any(one.trait == question.trait for one in self.given)
+        return self._looks(question.trait) + (question.form == "again" or measured_before)
 
     def _looks(self, trait: int) -> int:
         return max((one.look for one in self.given if one.trait == trait), default=0)
@@ -172,11 +180,29 @@ class Session:
         return self._with_news(self.questions)
 
     @cached_property
+    def doubts(self) -> list[Doubt]:
+        """The chance of every answer that it names what is not there."""
+        return doubts(self.compiled, self.belief, self.evidence)
+
+    @cached_property
     def second_looks(self) -> list[Proposal]:
-        """The answers that another look would tell something about, by news for effort, best first."""
+        """The answers that another look would tell something about, by news for effort, best first; nobody is asked thrice."""
         visible = set(self._visible)
-        looks = [another_look(self.compiled, one) for one in self.evidence if one.trait in visible]
-        return self._with_news([one for one in looks if one is not None])
+        mine = [one for one in self.evidence if one.trait in visible and not self._looks(one.trait)]
+        found = self._with_news([again for one in mine if (again := another_look(self.compiled, one))])
+        found += [self._measure_again(one) for one in mine if one.value and one.trait in self._looks_wrong]
+        return sorted((one for one in found if one.bits >= WORTH_A_LOOK), key=lambda one: -round(one.value, 9))
+
+    @property
+    def _looks_wrong(self) -> set[int]:
+        return {one.trait for one in self.doubts if one.looks_wrong}
+
+    def _measure_again(self, given: Evidence) -> Proposal:
+        """A value that looks like a blunder, measured once more: if it is one, the new value tells what the first should have."""
+        blunder = max(one.chance for one in self.doubts if one.trait == given.trait)
+        others = replace(self, given=tuple(one for one in self.given if one.trait != given.trait))
+        question = whole(self.compiled, given.trait)
+        return Proposal(question, blunder * float(others._news([question])[0]), self.effort(question))
 
     def _with_news(self, questions: Sequence[Question]) -> list[Proposal]:
         pairs = zip(questions, self._news(questions), strict=True)
@@ -218,11 +244,16 @@ class Session:
 
     @cached_property
     def look_again(self) -> Proposal | None:
-        """The answer to look at once more: where that tells more for its effort than any new question, or there is none."""
+        """The answer to look at once more: one that looks wrong, where that tells more than any new question for its effort;
+
+        or, when there is nothing new to ask, the one that tells most.
+        """
         if self.settled or not self.second_looks:
             return None
-        first = self.second_looks[0]
-        return first if not self.proposals or first.value > self.proposals[0].value else None
+        if not self.proposals:
+            return self.second_looks[0]
+        wrong = [one for one in self.second_looks if one.question.trait in self._looks_wrong]
+        return wrong[0] if wrong and wrong[0].value > self.proposals[0].value else None
 
     @property
     def to_ask(self) -> Proposal | None:
@@ -232,8 +263,7 @@ class Session:
     def _planned(self) -> Proposal | None:
         """The first question of the best plan over the leading candidates, if there are few enough of them."""
         belief = self.belief.probability
-        recorded = np.flatnonzero(self.compiled.variant >= 0)
-        live = recorded[belief[recorded] > RARE * belief[recorded].max()] if len(recorded) else recorded
+        live = np.flatnonzero(belief > RARE * belief.max())
         if not 2 <= len(live) <= MOST_CANDIDATES:
             return None
         asked = self.proposals[:MOST_QUESTIONS]
@@ -252,8 +282,14 @@ class Session:
             here=np.array([self.effort(one, there=True) for one in questions]),
             at=self.looking_at,
             settled=self.compiled.settled,
+            kin=[self._kin(one.trait) for one in questions],
         )
         return asked[best(game)]
+
+    def _kin(self, t: int) -> int:
+        """Traits of one part are read off one thing; any other trait stands for itself."""
+        slot = self.compiled.traits[t].slot
+        return -1 - slot if self.compiled.slots[slot].parts else t
 
     @cached_property
     def _plan_groups(self) -> Ints:
@@ -308,7 +344,9 @@ class Session:
         if leader < 0:
             return [NOT_IN_THE_RECORD], self._leading_share()
         group = {int(v) for v in self.compiled.variant[mine]}
-        return sorted((self.compiled.variants[v] for v in group), key=lambda one: (-self._share_of(one), one)), self._leading_share()
+        return sorted(
+            (self.compiled.variants[v] for v in group), key=lambda one: (-self._share_of(one), one)
+        ), self._leading_share()
 
     def _share_of(self, ident: str) -> float:
         return float(self._shares[self.compiled.variants.index(ident)])
