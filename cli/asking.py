@@ -40,7 +40,6 @@ WHOLE = {"choice": "type the number of what you see", "value": "type what you me
 ANSWERS = {
     "value": "Type the value, such as {example}.",
     "reading": "Type what can be read, ? for each character that cannot.",
-    "again": "y when it is as you said, n when not.",
 }
 
 
@@ -87,6 +86,8 @@ class Asking:
             click.secho("\n".join(screen.wrapped(screen.standing(self.session, words), "")), dim=True)
         title = f"{len(self.session.given) + 1}. {words.ask(question)}"
         click.echo(click.style(title, bold=True) + (f"   [{words.view_name(view).lower()}]" if view else ""))
+        if self.session.look_of(question):
+            self.say(self._said_before(question), "   ")
         look = words.look(question.trait)
         for line in screen.wrapped(look, "   ") if look else ():
             click.echo(line)
@@ -94,6 +95,14 @@ class Asking:
             self.show_states(question.trait)
         elif question.form in ANSWERS:
             self.say(ANSWERS[question.form].format(example=example(words.unit(question.trait))), "   ")
+
+    def _said_before(self, question: Question) -> str:
+        """What was answered, and why it is worth another look."""
+        said = "; ".join(self.words.reading(one.trait, one.reading) for one in self.session.given if one.trait == question.trait)
+        chance = max((one.chance for one in self.session.doubts if one.trait == question.trait and one.looks_wrong), default=0.0)
+        if chance:
+            return f"You said: {said}. The other answers speak against it: it is wrong with a chance of {screen.percent(chance)}."
+        return f"You said: {said}. Nothing new is left to ask, and much rests on this."
 
     def take(self, proposal: Proposal | None) -> None:
         """Reads what the person types until it is an answer or a change. Without a question there is none to answer."""

@@ -76,7 +76,8 @@ def another_look(compiled: Compiled, given: Evidence) -> Question | None:
     said = tuple(k for k in range(len(trait.states)) if given.weights[k])
     rest = tuple(k for k in range(named) if k not in said)
     gone = ((named,),) if trait.can_be_missing and named not in said else ()
-    return Question(given.trait, (said, *([rest] if rest else []), *gone), form="again") if rest or gone else None
+    sides = sorted([said, rest], key=len) if rest else [said]  # asked for the fewer states: no "is it not ...?"
+    return Question(given.trait, (*sides, *gone), form="again") if rest or gone else None
 
 
 def news(

@@ -144,6 +144,30 @@ def test_any_form_shows_the_pictures_states_and_takes_their_number() -> None:
     assert 'found "-", expected numbers from 0 to ' in screen
 
 
+#: A first batch by its emblem, a second by everything else.
+CONTRADICTION = (
+    "number: 4231",
+    "nose-emblem: {not: winged}",
+    "front-coupler.jaw: missing",
+    "number-height: {less_than: 5.5 mm}",
+    "grab-irons: {not: molded-irons}",
+)
+
+
+def test_an_answer_that_looks_wrong_is_asked_again() -> None:
+    screen = flat(talk(*CONTRADICTION, "w", "y", "x"))
+    assert "6. Look again: does the nose emblem have wings?" in screen
+    assert "You said: not winged. The other answers speak against it: it is wrong with a chance of " in screen
+    assert "Looking again at this tells more for its effort than any new question." in screen
+    assert screen.split("Settled")[1].startswith(" 423 Iron Coast, powered A, second batch")
+
+
+def test_looking_again_may_confirm_it() -> None:
+    screen = flat(talk(*CONTRADICTION, "n", "x"))
+    assert screen.count("Look again: does the nose emblem have wings?") == 1
+    assert "7. " in screen
+
+
 def test_end_of_input_ends_with_a_report() -> None:
     assert "What would help most" in talk("y", options=UNDER)
 
