@@ -15,7 +15,7 @@ import numpy as np
 from .arrays import Floats, Ints
 
 #: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
-FEW, MOST_STATES = 14, 400
+FEW, MOST_STATES = 20, 800
 #: Answers rarer than this for a hypothesis are taken for mistakes.
 MISTAKE = 0.12
 #: The game is solved to its end, or two questions ahead, while no more than these shares of all answers are mistakes.
@@ -58,7 +58,7 @@ def best(game: Game) -> int:
     if len(game.weight) <= FEW and mistakes <= TO_THE_END:
         solver = _Solver(game, likely=True)
         try:
-            return max(solver.solve(game.weight / game.weight.sum(), (), game.at, np.inf)[1], 0)
+            return max(solver.solve(solver.weight, (), game.at, np.inf)[1], 0)
         except _TooLarge:
             pass
     return _Solver(game, likely=False).ahead()
@@ -66,7 +66,8 @@ def best(game: Game) -> int:
 
 def least_effort(game: Game) -> float:
     """The expected effort of the best way to ask on, solved to the end. For few hypotheses only."""
-    return _Solver(game, likely=True, most=10**9).solve(game.weight / game.weight.sum(), (), game.at, np.inf)[0]
+    solver = _Solver(game, likely=True, most=10**9)
+    return solver.solve(solver.weight, (), game.at, np.inf)[0]
 
 
 def _mistakes(game: Game) -> float:
@@ -89,36 +90,64 @@ class _Solver:
     low: dict[object, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        chances = [np.where(one < MISTAKE, 0.0, one) for one in self.game.chances] if self.likely else self.game.chances
-        rows = [(one / one.sum(axis=1, keepdims=True)).T for one in chances]
-        self.first = np.cumsum([0, *(len(one) for one in rows)])
+        game = self.game
+        self.order = np.argsort(game.group, kind="stable")
+        rows = [_likely(one) if self.likely else one for one in game.chances]
+        rows = [(one / one.sum(axis=1, keepdims=True)).T[:, self.order] for one in rows]
         self.outcome = np.concatenate(rows)
+        self.first = np.cumsum([0, *(len(one) for one in rows)])
         self.of = np.repeat(np.arange(len(rows)), [len(one) for one in rows])
-        group = _inseparable_together(self.game.group, self.outcome)
-        self.member = np.eye(int(group.max()) + 1)[group]
-        self.soft = ~np.isin(np.add.reduceat(((self.outcome > 0) & (self.outcome < 1)).sum(axis=1), self.first[:-1]), 0)
+        self.begins = np.flatnonzero(np.r_[True, np.diff(game.group[self.order]) != 0])
+        self.soft = np.add.reduceat(((self.outcome > 0) & (self.outcome < 1)).sum(axis=1), self.first[:-1]) > 0
         self.widest = max(len(one) for one in rows)
-        self.kin = np.array(self.game.kin if len(self.game.kin) else range(len(rows)))
-        views = np.array(self.game.view)
-        self.cost = {at: np.where(views == at, self.game.here, self.game.there) for at in {self.game.at, *self.game.view}}
-        self.cheapest = float(min(self.game.here.min(), self.game.there.min()))
-        spare = 1.0 - self.game.settled
-        self.slack = _entropy(np.array([spare, 1.0 - spare])) + spare * np.log2(max(self.member.shape[1] - 1, 1))
+        self.kin = np.array(game.kin if len(game.kin) else range(len(rows)))
+        views = np.array(game.view)
+        self.cost = {at: np.where(views == at, game.here, game.there) for at in {game.at, *game.view}}
+        self.cheapest = float(min(game.here.min(), game.there.min()))
+        spare = 1.0 - game.settled
+        self.slack = _entropy(np.array([spare, 1.0 - spare])) + spare * np.log2(max(len(self.begins) - 1, 1))
+        self.hidden = self._hidden()
+
+    @property
+    def weight(self) -> Floats:
+        """How likely each hypothesis is, in the solver's order."""
+        return (self.game.weight / self.game.weight.sum())[self.order]
+
+    def grouped(self, weight: Floats) -> Floats:
+        """Weights of hypotheses (the last axis) summed over each group."""
+        return weight if len(self.begins) == weight.shape[-1] else np.add.reduceat(weight, self.begins, axis=-1)
+
+    def _hidden(self) -> Floats:
+        """Bits about the group of each hypothesis that no question can tell: of those that answer everything alike."""
+        alike = np.unique(np.round(self.outcome, 9), axis=1, return_inverse=True)[1].reshape(-1)
+        weight, bits = self.weight, np.zeros(len(alike))
+        for look in np.flatnonzero(np.bincount(alike) > 1):
+            mine = alike == look
+            share = self.grouped(np.where(mine, weight, 0.0))
+            bits[mine] = _entropy(share / share.sum()) if share.sum() > 0 else 0.0
+        return bits
 
     def parts(self, weight: Floats) -> tuple[Floats, Floats, Floats]:
-        """(chance, bits left, whether unsettled) of every outcome of every question."""
-        joint = (self.outcome * weight) @ self.member
+        """(chance, bits left that can be told, whether unsettled) of every outcome of every question."""
+        joint = self.outcome * weight
         chance = joint.sum(axis=1)
+        hidden = joint @ self.hidden if self.hidden.any() else 0.0
+        joint = self.grouped(joint)
         inside = np.multiply(joint, np.log2(joint, out=np.zeros_like(joint), where=joint > 0)).sum(axis=1)
         whole = np.log2(chance, out=np.zeros_like(chance), where=chance > 0)
-        bits = np.maximum(whole - np.divide(inside, chance, out=np.zeros_like(chance), where=chance > 0), 0.0)
-        return chance, bits, (chance > 0) & (joint.max(axis=1) < self.game.settled * chance - SAME)
+        bits = whole - np.divide(inside + hidden, chance, out=np.zeros_like(chance), where=chance > 0)
+        bits = np.where(bits > SAME, bits, 0.0)
+        return chance, bits, (bits > 0) & (joint.max(axis=1) < self.game.settled * chance - SAME)
+
+    def bits(self, weight: Floats) -> float:
+        """Bits about the group that questions can tell."""
+        return _entropy(self.grouped(weight)) - float(weight @ self.hidden)
 
     # To the end --------------------------------------------------------------------------------------------------------
 
     def solve(self, weight: Floats, told: tuple[int, ...], at: int, limit: float) -> tuple[float, int]:
         """(expected effort, first question) from here; infinite when it is no better than `limit`."""
-        if float((weight @ self.member).max()) >= self.game.settled - SAME:
+        if float(self.grouped(weight).max()) >= self.game.settled - SAME:
             return 0.0, -1
         key = ((weight > 0).tobytes(), told, at)
         if key in self.known:
@@ -173,7 +202,7 @@ class _Solver:
 
         Every bit left after that is guessed to take as long as it does with the best question there is now.
         """
-        weight = self.game.weight / self.game.weight.sum()
+        weight = self.weight
         each = 1.0 / max(self.rate(weight, self.game.at), SAME)
         rough = self.rough(weight, self.game.at, each)
         order = np.lexsort((np.arange(len(rough)), np.round(rough, 9)))[:WIDTH]
@@ -194,7 +223,7 @@ class _Solver:
     def news(self, weight: Floats) -> Floats:
         """Bits that each question tells about the group."""
         chance, bits, _ = self.parts(weight)
-        return _entropy(weight @ self.member) - np.add.reduceat(chance * bits, self.first[:-1])
+        return self.bits(weight) - np.add.reduceat(chance * bits, self.first[:-1])
 
     def rate(self, weight: Floats, at: int) -> float:
         """Bits for an effort, of the best question."""
@@ -205,18 +234,14 @@ class _Solver:
         chance, bits, open_ = self.parts(weight)
         guess = np.where(open_, np.maximum(self.cheapest, bits * each), 0.0)
         whole = self.cost[at] + np.add.reduceat(chance * guess, self.first[:-1])
-        news = _entropy(weight @ self.member) - np.add.reduceat(chance * bits, self.first[:-1])
+        news = self.bits(weight) - np.add.reduceat(chance * bits, self.first[:-1])
         return np.where(news > SAME, whole, np.inf)
 
 
-def _inseparable_together(group: Ints, outcome: Floats) -> Ints:
-    """The groups, those joined that hold hypotheses no question separates: nothing can be gained on them."""
-    alike = np.unique(np.round(outcome, 9), axis=1, return_inverse=True)[1].reshape(-1)
-    joined = np.unique(group, return_inverse=True)[1].reshape(-1)
-    for look in range(int(alike.max()) + 1):
-        mine = joined[alike == look]
-        joined = np.where(np.isin(joined, mine), mine.min(), joined)
-    return np.unique(joined, return_inverse=True)[1].reshape(-1)
+def _likely(chances: Floats) -> Floats:
+    """Without the answers that would be mistakes; a hypothesis that has no others keeps them."""
+    kept = np.where(chances < MISTAKE, 0.0, chances)
+    return np.where(kept.sum(axis=1, keepdims=True) > 0, kept, chances)
 
 
 def _entropy(weights: Floats) -> float:

@@ -14,15 +14,13 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
+from bench_policies import policies
 from tellmark.identify.compile import compile_entries
-from tellmark.identify.questions import entropy
 from tellmark.identify.session import Session
 from tellmark.kb.cache import sound
 from tellmark.kb.check import check
 from tellmark.kb.load import Entries
 from tellmark.kb.models import Family, KnowledgeBase, Part, Slot, SlotType, Variant
-from tellmark.kb.reading import Seen
 
 TELLMARK = Path(sys.executable).parent / "tellmark"
 ROOT = Path(__file__).parents[1]
@@ -74,29 +72,6 @@ def zoo() -> tuple[Entries, list[dict[str, str]]]:
         entries.variants[f"v{number}"] = Variant.model_validate({"name": f"animal {number}", "shows": shows})
         entries.home["variant", f"v{number}"] = "zoo"
     return entries, animals
-
-
-def questions() -> None:
-    entries, animals = zoo()
-    start = Session(compile_entries(entries))
-    asked: list[int] = []
-    right = 0
-    for animal in animals:
-        session = start
-        while (proposal := session.next) is not None:
-            trait = session.compiled.traits[proposal.question.trait]
-            state = trait.states[proposal.question.outcomes[0][0]]
-            yes = state == f"s{animal[trait.id]}"
-            session = session.answer(proposal.question.trait, Seen(frozenset({state} if yes else set(trait.states) - {state})))
-        asked.append(len(session.given))
-        same = {f"v{i}" for i, other in enumerate(animals) if other == animal}
-        right += set(session.leading[0]) == same
-    groups = np.array([animals.count(animal) for animal in {tuple(sorted(a.items())): a for a in animals}.values()], dtype=float)
-    print("\nYes/no questions, truthful answers (UCI Zoo, 101 animals in 59 groups)")
-    line("entropy of the groups", f"{entropy(groups):.3f}", "the bound")
-    line("greedy by an independent program", "5.852", "reference, from the published figure")
-    line("mean questions here", f"{sum(asked) / len(asked):.3f}", "at most 5.85")
-    line("worst, and right", f"{max(asked)}, {right}/{len(animals)}", "all right")
 
 
 # Time ------------------------------------------------------------------------------------------------------------------
@@ -187,7 +162,7 @@ def loading() -> None:
 
 if __name__ == "__main__":
     print(f"{'':60} {'here':>22}   must reach")
-    questions()
     next_question()
     commands()
     loading()
+    policies(Session(compile_entries(zoo()[0])))

@@ -304,9 +304,17 @@ def allowed() -> Callable[[PlainModel, Mapping[str, Answer]], dict[str, list[str
 @pytest.fixture(scope="session")
 def random_kb() -> ModuleType:
     """The module `tests/identify/random_kb.py`, loaded from its path: test modules cannot import one another."""
-    name = "tellmark_random_kb"
+    return _loaded("tellmark_random_kb", Path(__file__).parents[1] / "identify" / "random_kb.py")
+
+
+@pytest.fixture(scope="session")
+def games() -> ModuleType:
+    """The module `question_games.py`, loaded in the same way."""
+    return _loaded("tellmark_question_games", Path(__file__).with_name("question_games.py"))
+
+
+def _loaded(name: str, path: Path) -> ModuleType:
     if name not in sys.modules:
-        path = Path(__file__).parents[1] / "identify" / "random_kb.py"
         spec = importlib.util.spec_from_file_location(name, path)
         assert spec is not None
         assert spec.loader is not None
