@@ -1,5 +1,6 @@
 """Reports as lines for a terminal: 80 columns, no color that carries meaning alone."""
 
+import re
 import shutil
 import textwrap
 from collections.abc import Iterator
@@ -10,12 +11,18 @@ import click
 from ..identify.arrays import NOT_IN_THE_RECORD
 from ..identify.report import issued, left
 from ..identify.session import Session
-from ..identify.wording import Words, confidence
+from ..identify.wording import Words, confidence, lower_first
 from ..kb.reading import CannotTell
 
 MOST_WIDTH = 80
 #: A slot is shown as changed from here on, and as doubtful from there.
 CHANGED, DOUBTFUL = 0.5, 0.25
+#: The runner-up is named from here on; with so many looks that tell it, those first that are right in three of four cases.
+WORTH_TELLING, MOST_LOOKS, TELLS = 0.05, 2, 0.75
+#: So many answers that speak against the verdict are named; from this chance on, what would turn it over is said.
+MOST_AGAINST, VERDICT = 2, 0.5
+#: So many things that one more view would settle are named; it must settle so many on average for an effort of 1.
+MOST_SUBJECTS, WORTH_LOOKING = 3, 0.5
 LEVELS = {
     "settled": "Settled",
     "likely": "Likely",
@@ -47,17 +54,19 @@ def percent(chance: float) -> str:
 def lines(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     """The whole report."""
     yield from _verdict(session, words, found)
+    yield from _otherwise(session, words, found)
     unlisted = found["variants"][0]["id"] == NOT_IN_THE_RECORD and found["variants"][0]["probability"] >= 0.6
     if not unlisted:
         yield from _origin(session, words, found)
         yield from _parts(session, words, found)
     yield from _evidence(session, words, found)
-    if found["next"]:
-        asked = found["next"]
+    asked = found["look_again"] or found["next"]
+    if asked:
         view = words.view_name(asked["view"]) if asked["view"] else ""
         yield ""
         yield heading("What would help most")
         yield from wrapped(f"{asked['question']}  ({view.lower()}; {asked['bits']:.2f} bits expected)")
+    yield from _more_views(words, found)
 
 
 def width() -> int:
@@ -70,9 +79,11 @@ def heading(text: str) -> str:
     return click.style(text, bold=True)
 
 
-def wrapped(text: str, indent: str = "  ") -> list[str]:
-    """A paragraph within the width."""
-    return textwrap.wrap(text, width(), initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+def wrapped(text: str, indent: str = "  ", hanging: str = "") -> list[str]:
+    """A paragraph within the width; all lines but the first are indented by `hanging` more."""
+    whole = re.sub(r" (\+-|%|in 10|bits)", "\N{NO-BREAK SPACE}\\1", text).replace("+- ", "+-\N{NO-BREAK SPACE}")
+    found = textwrap.wrap(whole, width(), initial_indent=indent, subsequent_indent=indent + hanging, break_on_hyphens=False)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in found]
 
 
 def row(name: str, chance: str, rest: str = "") -> str:
@@ -107,6 +118,108 @@ def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[
         elif first and one["id"] != NOT_IN_THE_RECORD:
             yield f"    {one['id']}"
     yield from _inseparable(session, words, apart)
+
+
+def _otherwise(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
+    """Which answer looks wrong, what a changed answer would do, and how to tell the runner-up."""
+    said = [
+        *_wrong(session, words, found["doubts"]),
+        *_against(session, words, found),
+        *_turned(session, words, found),
+        *_told_apart(words, found),
+    ]
+    if said:
+        yield ""
+        yield heading("Could it be another?")
+        yield from said
+
+
+def _wrong(session: Session, words: Words, doubts: list[dict[str, Any]]) -> Iterator[str]:
+    keys = {words.key(one.trait): one.trait for one in session.given}
+    names = [f"{words.trait(keys[one['trait']])}: {one['answer']} ({percent(one['chance'])})" for one in doubts]
+    if len(names) == 1:
+        yield from wrapped(f"One answer looks wrong: {names[0]}.")
+    elif names:
+        yield from wrapped(f"{len(names)} answers look wrong: {'; '.join(names)}.")
+
+
+def _against(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
+    """What speaks against the verdict, and for what."""
+    why = next((one for one in found["explanation"] if one["about"] == "variant"), None)
+    if why is None or not why["against"]:
+        return
+    keys = {words.key(one.trait): one.trait for one in session.given}
+    over = {one["trait"]: one["over_runner_up"] for one in why["answers"]}
+    named = [f"{words.trait(keys[trait])} ({-over[trait]:.1f} bits)" for trait in why["against"][:MOST_AGAINST]]
+    yield from wrapped(f"For {_variant(words, why['runner_up']['is'][0])} instead: {', '.join(named)}.")
+
+
+def _turned(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
+    """The flip of the verdict in one sentence, once there is a verdict."""
+    why = next((one for one in found["explanation"] if one["about"] == "variant"), None)
+    if why is None or why["flip"] is None or why["probability"] < VERDICT:
+        return
+    keys = {words.key(one.trait): one.trait for one in session.given}
+    changes = [
+        f'"{words.trait(keys[one["trait"]])}" were {lower_first(one["to"])} instead of {lower_first(one["from"])}'
+        for one in why["flip"]["changes"]
+    ]
+    yield from wrapped(f"It would be {_variant(words, why['flip']['to'])} if {' and '.join(changes)}.")
+
+
+def _variant(words: Words, ident: str) -> str:
+    return "a unit that is not in the record" if ident == NOT_IN_THE_RECORD else words.variant(ident)
+
+
+def _told_apart(words: Words, found: dict[str, Any]) -> Iterator[str]:
+    """The runner-up, and the cheapest looks that tell the leader from it."""
+    apart = found["tell_apart"]
+    chances = {one["id"]: one["probability"] for one in found["variants"]}
+    if apart is None:
+        return
+    first, second = found["variants"][0]["probability"], chances.get(apart["from"], 0.0)
+    if second < WORTH_TELLING or first + second < VERDICT:
+        return
+    other, leader = words.variant(apart["from"]), found["variants"][0]["id"]
+    yield from wrapped(f"To tell it from {other}:" if apart["by"] else f"Nothing else that is recorded tells it from {other}.")
+    good = [one for one in apart["by"] if one["right"] >= TELLS] or apart["by"]
+    by_slot = {one["trait"].partition(".")[0]: one for one in reversed(good)}
+    for one in [one for one in good if one in by_slot.values()][:MOST_LOOKS]:
+        this, that = (lower_first(one["values"][ident]) for ident in (leader, apart["from"]))
+        yield from wrapped(f"{look(words, one)}: {this} instead of {that}", "    ", "  ")
+
+
+def look(words: Words, one: dict[str, Any]) -> str:
+    """Where to look for what, of a look that tells two variants apart."""
+    return one["name"] + (f" [{words.view_name(one['view']).lower()}]" if one["view"] else "")
+
+
+def _more_views(words: Words, found: dict[str, Any]) -> Iterator[str]:
+    """The view that would settle most for its effort, and the first that would settle the variant."""
+    likely = {
+        one["view"]: {some["what"]: some["chance"] for some in one["settles"] if some["chance"] >= 0.5} for one in found["views"]
+    }
+    effort = {one["view"]: one["effort"] for one in found["views"]}
+    best = [view for view, some in likely.items() if sum(some.values()) >= WORTH_LOOKING * effort[view]]
+    verdict = [view for view, some in likely.items() if "variant" in some]
+    views = list(dict.fromkeys([*best[:1], *verdict[:1]]))
+    if not views:
+        return
+    yield ""
+    yield heading("One more view would most likely settle")
+    for view in views:
+        subjects = sorted(likely[view], key=lambda what: (what not in ("variant", "set"), -likely[view][what]))
+        named = [f"{_subject(words, what)} ({_in_ten(likely[view][what])})" for what in subjects[:MOST_SUBJECTS]]
+        yield from wrapped(f"{words.view_name(view)}: {', '.join(named)}")
+
+
+def _subject(words: Words, what: str) -> str:
+    return f"the {what}" if what in ("variant", "set") else lower_first(words.slot(what))
+
+
+def _in_ten(chance: float) -> str:
+    """A chance that is known from a few dozen trials."""
+    return f"{min(9, round(chance * 10))} in 10" if chance < 0.95 else "nearly always"
 
 
 def _inseparable(session: Session, words: Words, apart: list[str]) -> Iterator[str]:
@@ -151,14 +264,22 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
         slot, chance = one["slot"], one["swapped"]
         there = one["fitted"][0] if one["fitted"] else None
         gone = there is not None and there["part"] == "none" and belongs.get(slot, "none") != "none"
-        doubtful = "doubtful" if chance >= DOUBTFUL and slot in looked_at else ""
-        remark = ("missing" if gone else "changed") if chance >= CHANGED else doubtful
+        remark = _remark(chance, slot in looked_at, gone)
         text = words.slot(slot)
         if there:
             text += f": {words.part(there['part'])} ({percent(there['probability'])})"
         yield _swap_row(text, chance, remark)
-        if there and chance >= CHANGED and slot in belongs and belongs[slot] != there["part"]:
+        if there and remark == "changed" and slot in belongs and belongs[slot] != there["part"]:
             yield f"      belongs there: {words.part(belongs[slot])}"
+
+
+def _remark(chance: float, looked_at: bool, gone: bool) -> str:
+    """A word on a slot; of one that nobody looked at only what is usual can be said."""
+    if not looked_at:
+        return "often" if chance >= CHANGED else ""
+    if chance >= CHANGED:
+        return "missing" if gone else "changed"
+    return "doubtful" if chance >= DOUBTFUL else ""
 
 
 def _swap_row(text: str, chance: float, remark: str) -> str:
@@ -173,7 +294,7 @@ def _evidence(session: Session, words: Words, found: dict[str, Any]) -> Iterator
     if not found["answers"]:
         return
     yield ""
-    yield heading("Why") + "   bits for the verdict, all the other answers given; below 0 speaks against it"
+    yield heading("Why") + "   bits for the verdict, the other answers given; below 0 is against it"
     keys = {words.key(one.trait): one.trait for one in session.given}
     unclear = {words.key(one.trait) for one in session.given if isinstance(one.reading, CannotTell)}
     told = {words.key(one.trait) for one in session.given if not isinstance(one.reading, CannotTell)}
@@ -182,7 +303,7 @@ def _evidence(session: Session, words: Words, found: dict[str, Any]) -> Iterator
             continue
         against = "  against" if one["bits"] <= -0.1 else ""
         text = f"{words.trait(keys[one['trait']])}: {one['answer']}"
-        yield f"  {one['bits']:>+6.1f}  {text}{against}"
+        yield f"  {round(one['bits'], 1) + 0.0:>+6.1f}  {text}{against}"
 
 
 def standing(session: Session, words: Words) -> str:

@@ -43,6 +43,11 @@ class Slot:
     redone: Ints
 
     @cached_property
+    def redone_alike(self) -> bool:
+        """Whether every row of an own slot would be redone alike, as in a single family."""
+        return bool((self.redone == self.redone[:1]).all())
+
+    @cached_property
     def fitted(self) -> Floats:
         """W[u, r] of a part slot: chance of each part that sits there now."""
         return (1.0 - self.swap)[:, None] * self.issued + self.swap[:, None] * self.replaced

@@ -20,6 +20,7 @@ from .belief import Belief, Evidence, between, blended, likelihood, looks, share
 NO_NEWS = 1e-3
 #: Candidates below this share of the leader's probability are left out when news is counted.
 NEGLIGIBLE = 1e-9
+TINY = 1e-300
 
 
 #: yes-no: is it this one?  choice: which of these?  value: measure it.  reading: type what can be read.
@@ -224,8 +225,9 @@ def chance_of(compiled: Compiled, belief: Belief, s: int, rows: Floats) -> Float
         joint = (slot.fitted * found) @ rows
     else:
         seen = found[:, None] * rows
-        joint = (1.0 - slot.swap)[:, None] * seen + slot.swap[:, None] * seen[slot.redone]
-    return np.divide(joint, factor[:, None], out=np.zeros_like(joint), where=factor[:, None] > 0)
+        redone = seen[slot.redone[:1]] if slot.redone_alike else seen[slot.redone]
+        joint = (1.0 - slot.swap)[:, None] * seen + slot.swap[:, None] * redone
+    return joint / np.maximum(factor, TINY)[:, None]
 
 
 def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Floats:
@@ -259,7 +261,9 @@ def _measured_rows(trait: Trait, question: Question, given: Evidence | None) -> 
 
 
 def _log2(values: Floats) -> Floats:
-    return np.log2(values, out=np.zeros_like(values), where=values > 0)
+    """Binary logarithms; of nothing a number that nothing times it is nothing."""
+    logs: Floats = np.log2(np.maximum(values, TINY))
+    return logs
 
 
 def _xlog2(values: Floats) -> Floats:

@@ -1,21 +1,38 @@
 """The answer to "what is this?" as plain values: the one structure that JSON and screen are made of."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from .arrays import NOT_IN_THE_RECORD, Compiled, Floats
-from .belief import believe, parts_now, swapped
+from ..kb.load import Entries
+from ..kb.reading import CannotTell, Gone, Reading
+from ..kb.resolve import has_slot, slots_of, stated
+from .apart import Look, tell_apart
+from .arrays import NOT_IN_THE_RECORD
+from .belief import swapped
+from .doubts import Doubt, row_weights, rows_now
+from .explain import Conclusion, Turn, Why, explain
+from .outlook import outlook
 from .questions import original_share
 from .session import Proposal, Session
-from .wording import Words
+from .wording import Words, lower_first
 
 #: Nothing less likely is listed.
 LISTED = 1e-4
+#: Fewer bits about a slot are not worth naming.
+WEIGHS = 0.05
+#: A runner-up of a settled verdict is told apart from this chance on.
+NEAR = 0.005
+#: So many looks that tell the leader from its runner-up are listed: those that tell most for their effort.
+MOST_LOOKS = 5
+#: Shown so often, a state is said without how often; and so often, it is said to be shown mostly.
+NEARLY_ALWAYS, MOSTLY = 0.9, 0.6
 
 
 def report(session: Session, words: Words) -> dict[str, Any]:
     """`tellmark/identify/1`; see cli/schemas/identify.json."""
+    found = explain(session)
     return {
         "format": "tellmark/identify/1",
         "family": leading_family(session),
@@ -27,8 +44,13 @@ def report(session: Session, words: Words) -> dict[str, Any]:
         ],
         "original": _share(original_share(session.compiled, session.belief)),
         "slots": slots(session),
-        "answers": answers(session, words),
+        "answers": answers(session, words, found[0] if found else None),
+        "doubts": look_wrong(session, words),
+        "explanation": [explanation(session, words, why) for why in found],
+        "tell_apart": runner_up(session, words),
         "next": proposal(session.next, words),
+        "look_again": proposal(session.look_again, words),
+        "views": one_more_view(session),
         "settled": session.settled,
         "cannot_be_told_apart": session.inseparable,
     }
@@ -53,19 +75,19 @@ def slots(session: Session) -> list[dict[str, Any]]:
     """Every slot that can have been changed: the chance that it was, and the parts that may sit there."""
     compiled, belief = session.compiled, session.belief
     found: list[dict[str, Any]] = []
-    for slot, rows, factor in zip(compiled.slots, belief.evidence, belief.factor, strict=True):
-        weight = np.bincount(slot.row, weights=belief.probability, minlength=len(slot.swap))
+    for s, slot in enumerate(compiled.slots):
+        weight = row_weights(slot, belief.probability)
         if not float(weight @ (slot.swap > 0)) > 0.5:
             continue
         fitted: list[dict[str, Any]] = []
         if slot.parts:
-            chances: Floats = weight @ parts_now(slot, rows, factor)
+            chances = rows_now(slot, belief, s)
             fitted = [
                 {"part": slot.parts[r], "probability": _share(float(chances[r]))}
                 for r in np.argsort(-chances, kind="stable")
                 if chances[r] >= LISTED
             ]
-        changed = float(weight @ swapped(slot, rows, factor))
+        changed = float(weight @ swapped(slot, belief.evidence[s], belief.factor[s]))
         found.append({"slot": slot.id, "swapped": _share(changed), "fitted": fitted})
     return found
 
@@ -87,28 +109,148 @@ def issued(session: Session) -> dict[str, str]:
     return found
 
 
-def answers(session: Session, words: Words) -> list[dict[str, Any]]:
-    """Every answer with its weight in bits: how much it moved the odds of the verdict, all the others given.
+def said(session: Session, words: Words, t: int) -> str:
+    """Everything that was answered to a trait, in words."""
+    return ", ".join(dict.fromkeys(words.reading(t, one.reading) for one in session.given if one.trait == t))
 
-    The weight of evidence of Good (1950): log2 of the odds with the answer over the odds without it; below 0 it speaks against.
+
+def answers(session: Session, words: Words, verdict: Why | None) -> list[dict[str, Any]]:
+    """Every answer with its weight in bits for the verdict, all the others given; 0 for one that says nothing."""
+    bits = verdict.bits if verdict else {}
+    return [
+        {"trait": words.key(t), "answer": said(session, words, t), "bits": _bits(bits.get(t, 0.0))}
+        for t in dict.fromkeys(one.trait for one in session.given)
+    ]
+
+
+def explanation(session: Session, words: Words, why: Why) -> dict[str, Any]:
+    """One conclusion: what speaks for it, and against it for its runner-up; and what would turn it over.
+
+    Of a slot, and of whether all is original, only the answers that weigh something are named.
     """
-    group = set(session.leading[0])
-    with_all = _odds(session.compiled, session.belief.probability, group)
-    found: list[dict[str, Any]] = []
-    for t in dict.fromkeys(one.trait for one in session.given):
-        others = [one for one in session.evidence if one.trait != t]
-        without = _odds(session.compiled, believe(session.compiled, others).probability, group)
-        said = [words.reading(t, one.reading) for one in session.given if one.trait == t]
-        bits = round(with_all - without, 3) + 0.0
-        found.append({"trait": words.key(t), "answer": ", ".join(dict.fromkeys(said)), "bits": bits})
-    return found
+    told = [t for t, bits in why.bits.items() if why.about in ("variant", "set") or abs(bits) >= WEIGHS]
+    return {
+        "about": why.about,
+        **({"slot": session.compiled.slots[why.slot].id} if why.slot is not None else {}),
+        "is": _plain(why.conclusion),
+        "probability": _share(why.probability),
+        "runner_up": {"is": _plain(why.runner_up), "probability": _share(why.runner_up_probability)},
+        "answers": [_weighed(session, words, why, t) for t in told],
+        "against": [words.key(t) for t in why.against],
+        **({"flip": _flip(session, words, why.turn), "tried": why.turn.tried} if why.turn is not None else {}),
+    }
 
 
-def _odds(compiled: Compiled, probability: Floats, group: set[str]) -> float:
-    """log2 odds of a group of variants, kept within what doubles can tell."""
-    inside = np.array([compiled.label(c) in group for c in range(compiled.candidates)], dtype=bool)
-    share, rest = float(probability[inside].sum()), float(probability[~inside].sum())
-    return float(np.log2(max(share, 1e-300)) - np.log2(max(rest, 1e-300)))
+def _weighed(session: Session, words: Words, why: Why, t: int) -> dict[str, Any]:
+    weight = {"bits": _bits(why.bits[t]), "over_runner_up": _bits(why.over[t])}
+    return {"trait": words.key(t), "answer": said(session, words, t), **weight}
+
+
+def _flip(session: Session, words: Words, turn: Turn) -> dict[str, Any] | None:
+    if not turn.changes:
+        return None
+    changes: list[dict[str, str]] = []
+    for one in turn.changes:
+        before = [words.plain(one.trait, given.reading) for given in session.given if given.trait == one.trait]
+        now = words.plain(one.trait, one.reading)
+        changes.append({"trait": words.key(one.trait), "from": ", ".join(dict.fromkeys(before)), "to": now})
+    return {"changes": changes, "to": turn.to}
+
+
+def _plain(conclusion: Conclusion) -> list[str] | str | bool | None:
+    return list(conclusion) if isinstance(conclusion, tuple) else conclusion
+
+
+def look_wrong(session: Session, words: Words) -> list[dict[str, Any]]:
+    """The answers that look wrong, the worst first; of several looks at a trait the last, which has corrected the others."""
+    last = {one.trait: one for one in session.doubts}
+    found = sorted((one for one in last.values() if one.looks_wrong), key=lambda one: -one.chance)
+    return [
+        {"trait": words.key(one.trait), "answer": _of_look(session, words, one), "chance": _share(one.chance)} for one in found
+    ]
+
+
+def _of_look(session: Session, words: Words, doubt: Doubt) -> str:
+    """The words of one look: the n-th that said something; of a value measured again, the last."""
+    told = [one for one in session.given if one.trait == doubt.trait and not isinstance(one.reading, CannotTell)]
+    looks = sorted({one.look for one in told})
+    look = looks[doubt.look] if len(looks) == sum(one.trait == doubt.trait for one in session.doubts) else looks[-1]
+    return ", ".join(dict.fromkeys(words.reading(doubt.trait, one.reading) for one in told if one.look == look))
+
+
+def runner_up(session: Session, words: Words) -> dict[str, Any] | None:
+    """The recorded variant that comes next and is not a twin of the leader, and the looks that tell the leader from it.
+
+    None without answers, when the leader is not in the record, or when the verdict is settled and nothing else comes near it.
+    """
+    group, _ = session.leading
+    if not session.given or not session.belief.plausible or group == [NOT_IN_THE_RECORD]:
+        return None
+    rest = ((ident, chance) for ident, chance in session.variants if ident not in group and ident != NOT_IN_THE_RECORD)
+    second, chance = next(rest, (None, 0.0))
+    if second is None or (session.settled and chance < NEAR):
+        return None
+    first = session.variants[0][0]
+    looks = two_apart(words, first, second, session)
+    return {"from": second, "by": [apart(words, one, first, second) for one in worthwhile(looks)]}
+
+
+def worthwhile(looks: Sequence[Look]) -> list[Look]:
+    """The looks that tell most for their effort, in their order."""
+    best = sorted(looks, key=lambda one: -one.bits / (one.view + one.form))[:MOST_LOOKS]
+    return [one for one in looks if one in best]
+
+
+def two_apart(words: Words, first: str, second: str, session: Session | None = None) -> list[Look]:
+    """The looks that tell two variants apart; with a session, those that were not taken yet, its answers considered."""
+    compiled = words.compiled
+    at = {ident: v for v, ident in enumerate(compiled.variants)}
+    mine, other = (compiled.variant == at[ident] for ident in (first, second))
+    told = (session.belief, session.evidence, session.views) if session else (None, (), None)
+    looks = tell_apart(compiled, mine, other, *told)
+    silent = {slot for ident in (first, second) for slot in unrecorded_slots(words.entries, ident)}
+    return [one for one in looks if compiled.slots[compiled.traits[one.question.trait].slot].id not in silent]
+
+
+def apart(words: Words, look: Look, first: str, second: str) -> dict[str, Any]:
+    """One look that tells two variants apart as plain values."""
+    t = look.question.trait
+    shown = {ident: _shown(words, t, shares) for ident, shares in ((first, look.first), (second, look.second))}
+    return {
+        "trait": words.key(t),
+        "name": words.trait(t),
+        "view": words.view(t),
+        "effort": round(look.view + look.form, 4),
+        "bits": round(look.bits, 4),
+        "right": _share(look.right),
+        "values": shown,
+    }
+
+
+def _shown(words: Words, t: int, shares: Sequence[tuple[float, Reading]]) -> str:
+    """What a variant shows of a trait; mostly, or one of several, where it is not nearly always the same."""
+    named = ["nothing there" if isinstance(reading, Gone) else words.plain(t, reading) for _, reading in shares]
+    most = shares[0][0]
+    if most >= NEARLY_ALWAYS:
+        return named[0]
+    return f"mostly {lower_first(named[0])}" if most >= MOSTLY else " or ".join([named[0], *map(lower_first, named[1:])])
+
+
+def one_more_view(session: Session) -> list[dict[str, Any]]:
+    """What each view that is not at hand would settle, the best for its effort first; nothing when all can be seen."""
+    if session.views is None or not session.given:
+        return []
+    compiled = session.compiled
+    told = {one.trait for one in session.evidence}
+    unclear = {one.trait for one in session.given} - told
+    return [
+        {
+            "view": compiled.views[one.view],
+            "effort": one.effort,
+            "settles": [{"what": what, "chance": _share(chance)} for what, chance in one.chances.items()],
+        }
+        for one in outlook(compiled, session.belief, session.views, told, unclear)
+    ]
 
 
 def proposal(found: Proposal | None, words: Words) -> dict[str, Any] | None:
@@ -117,13 +259,16 @@ def proposal(found: Proposal | None, words: Words) -> dict[str, Any] | None:
         return None
     question = found.question
     trait = words.compiled.traits[question.trait]
-    states = [] if question.cut is not None else [trait.states[k] for k in question.outcomes[0]]
+    offered = question.outcomes if question.form == "choice" else question.outcomes[:1]
+    by_state = not trait.measured and question.form != "reading"
     return {
         "trait": words.key(question.trait),
-        "states": states,
+        "form": question.form,
+        "states": [trait.states[k] for outcome in offered for k in outcome] if by_state else [],
         **({"more_than": words.cut(question)} if question.cut is not None else {}),
         "question": words.ask(question),
         "view": words.view(question.trait),
+        "effort": round(found.effort, 4),
         "bits": round(found.bits, 4),
     }
 
@@ -137,6 +282,25 @@ def left(session: Session) -> int:
             break
         total, count = total + chance, count + 1
     return count
+
+
+def unrecorded_slots(entries: Entries, ident: str) -> list[str]:
+    """The slots of a variant with a part that nobody recorded, neither for it nor for a place in a set."""
+    one = stated(entries, ident)
+    told = set(one.fitted)
+    for boxed in entries.sets.values():
+        for position in boxed.positions:
+            told |= set(position.fitted) if ident in position.variants else set()
+    slots = slots_of(entries, one.family)
+    return [
+        slot
+        for slot, record in slots.items()
+        if record.type and slot not in told and has_slot(entries, one.family, slot, one.kind)
+    ]
+
+
+def _bits(bits: float) -> float:
+    return round(bits, 3) + 0.0
 
 
 def _share(chance: float) -> float:

@@ -36,7 +36,7 @@ STEPS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.98, 0.995, 1.0)
 ENDLESS = 200
 #: Proposals kept in a process: the first questions are the same for most units.
 KEPT = 20_000
-#: A slot is named as changed from here on.
+#: A slot that was looked at is named as changed from here on.
 NAMED = 0.5
 #: A true value so many standard deviations from the mean of the original part shows that the part is another one.
 FAR = 3.0
@@ -304,7 +304,8 @@ def _slots(session: Session, unit: Unit, asked: Sequence[Question]) -> Slots:
     found = Slots()
     for s, slot in enumerate(compiled.slots):
         weight = np.bincount(slot.row, weights=belief.probability, minlength=len(slot.swap))
-        named = bool(weight @ swapped(slot, belief.evidence[s], belief.factor[s]) >= NAMED)
+        looked_at = any(compiled.traits[one.trait].slot == s for one in session.evidence)
+        named = looked_at and bool(weight @ swapped(slot, belief.evidence[s], belief.factor[s]) >= NAMED)
         changed = unit.swapped[s]
         shown = changed and any(shows_swap(unit, one) for one in asked if compiled.traits[one.trait].slot == s)
         could = changed or bool(slot.swap[slot.row[unit.candidate]] > 0)

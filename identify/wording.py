@@ -75,20 +75,37 @@ class Words:
         return record.measured.unit if record and record.measured else ""
 
     def ask(self, question: Question) -> str:
-        """The text of a yes/no question."""
-        record, trait = self.record(question.trait), self.compiled.traits[question.trait]
+        """The text of a question, in the words of its form."""
+        name = self.trait(question.trait)
+        if question.form == "choice":
+            return f"{name}: which is it?"
+        if question.form == "value":
+            unit = self.unit(question.trait)
+            return f"{name}: how much is it{f', in {unit}' if unit else ''}?"
+        if question.form == "reading":
+            return f"{name}: what can be read?"
         if question.cut is not None:
-            return f"{self.trait(question.trait)}: is it more than {self.cut(question)}?"
-        state = trait.states[question.outcomes[0][0]]
-        written = record.states[state].ask if record and record.states else None
+            return f"{name}: is it more than {self.cut(question)}?"
+        return f"Look again: {lower_first(self._whether(question))}" if question.form == "again" else self._whether(question)
+
+    def _whether(self, question: Question) -> str:
+        """Whether the trait is in one of the states of the question's first outcome."""
+        record, trait = self.record(question.trait), self.compiled.traits[question.trait]
+        states = [trait.states[k] for k in question.outcomes[0]]
+        name = self.trait(question.trait)
+        if len(states) > 1:
+            named = [state for state in trait.states if state != MISSING]
+            return f"{name}: is it {lower_first(self.states(question.trait, Seen(frozenset(states)), named))}?"
+        (state,) = states
+        written = record.states[state].ask if record and record.states and state in record.states else None
         slot = self.compiled.slots[trait.slot]
         if written and slot.parts and sum(one.id.endswith("." + trait.id.partition(".")[2]) for one in self.compiled.traits) > 1:
             return f"{self.slot(slot.id)}: {lower_first(written)}"
         if written:
             return written
         if record and record.marking:
-            return f'{self.trait(question.trait)}: does it read "{state}"?'
-        return f"{self.trait(question.trait)}: is it {lower_first(self.state(question.trait, state))}?"
+            return f'{name}: does it read "{state}"?'
+        return f"{name}: is it {lower_first(self.state(question.trait, state))}?"
 
     def cut(self, question: Question) -> str:
         """The value a measured trait is compared with."""
@@ -130,14 +147,24 @@ class Words:
             return " and ".join(f"{word} {bound:.4g} {unit}".strip() for bound, word in bounds if abs(bound) != float("inf"))
         return self.states(t, reading, [state for state in trait.states if state != MISSING])
 
+    def plain(self, t: int, reading: Reading) -> str:
+        """An answer in words that fit behind "were": of a marking, the text alone."""
+        record = self.record(t)
+        if isinstance(reading, Typed):
+            return f'"{reading.text}"'
+        if record and record.marking and isinstance(reading, Seen):
+            return " or ".join(f'"{state}"' for state in sorted(reading.states))
+        return self.reading(t, reading)
+
     def states(self, t: int, reading: Seen, named: list[str]) -> str:
         """A set of states in words: the states, or what they are not where that is shorter."""
         left = [state for state in named if state not in reading.states]
         if not reading.states:
             return "none that anybody recorded"
         if len(left) < len(reading.states) and left and len(reading.states) > 1:
-            return "not " + " nor ".join(self.state(t, state) for state in left)
-        return " or ".join(self.state(t, state) for state in sorted(reading.states))
+            return "not " + " nor ".join(lower_first(self.state(t, state)) for state in left)
+        first, *more = [self.state(t, state) for state in sorted(reading.states)]
+        return " or ".join([first, *map(lower_first, more)])
 
 
 def confidence(shares: list[float], settled: float) -> str:

@@ -10,6 +10,12 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 from tellmark.cli.main import main
+from tellmark.identify.compile import compile_entries
+from tellmark.identify.questions import another_look, whole, yes_no
+from tellmark.identify.session import Session
+from tellmark.identify.wording import Words
+from tellmark.kb.load import load
+from tellmark.kb.reading import Gone, Seen
 
 ROOT = Path(__file__).parents[2]
 ENTRIES = ROOT / "entries"
@@ -107,7 +113,6 @@ def test_inseparable_pair_is_said() -> None:
 
 def _truthful(asked: dict[str, Any], variant: str = "426-lake-harrow-a-b4") -> str:
     """The answer of a unit as it left the factory to the next question, added to an answers file."""
-    from tellmark.kb.load import load
     from tellmark.kb.resolve import stated
 
     entries = load(ENTRIES).entries
@@ -258,3 +263,161 @@ def test_no_entries_there(tmp_path: Path) -> None:
         2,
         f"{tmp_path}: found no knowledge-base.yaml, expected a folder of entries, which has one\n",
     )
+
+
+# Why, and what else it could be ----------------------------------------------------------------------------------------
+
+#: An early unit whose portholes were misread: two marks inside the shell say what it is.
+MISREAD = """\
+family: cab-diesel-420
+answers:
+  road-name: PRAIRIE MERIDIAN
+  number-place: nose-door
+  number: 4241
+  number-height: 6.2 +- 0.1 mm
+  screw-boss: round-boss
+  mold-mark: bare-roof
+  portholes: open-rims
+"""
+
+
+def why(found: dict[str, Any], about: str, name: str | None = None) -> dict[str, Any]:
+    return next(one for one in found["explanation"] if one["about"] == about and one.get("slot") == name)
+
+
+def test_a_misread_answer_is_named() -> None:
+    found = identified(MISREAD)
+    assert [(one["trait"], one["answer"]) for one in found["doubts"]] == [("portholes", "Open")]
+    shown = " ".join(run("identify", "--answers", "-", typed=MISREAD).stdout.split())
+    assert "One answer looks wrong: Portholes: Open (" in shown
+
+
+def test_nothing_looks_wrong_without_contradiction() -> None:
+    assert identified(MISREAD.replace("open-rims", "glazed"))["doubts"] == []
+
+
+def test_the_verdict_is_explained() -> None:
+    found = identified(EXAMPLE.read_text("utf-8"))
+    verdict = why(found, "variant")
+    assert (verdict["is"], verdict["runner_up"]["is"]) == ([EARLY], ["424-prairie-meridian-a-b2"])
+    assert verdict["against"] == ["motor.gearing"]
+    assert verdict["flip"] == {
+        "changes": [{"trait": "number-height", "from": "6.2 +- 0.1 mm", "to": "4.8 +- 0.1 mm"}],
+        "to": "424-prairie-meridian-a-b2",
+    }
+    motor = why(found, "slot", "motor")
+    assert (motor["is"], motor["flip"]["to"]) == (True, False)
+    assert max(motor["answers"], key=lambda one: one["bits"])["trait"] == "motor.gearing"
+    assert why(found, "original")["is"] is False
+
+
+def test_a_weight_is_the_same_wherever_it_is_told() -> None:
+    found = identified(EXAMPLE.read_text("utf-8"))
+    told = {one["trait"]: one["bits"] for one in found["answers"]}
+    assert told == {one["trait"]: one["bits"] for one in why(found, "variant")["answers"]}
+    for line in run("identify", "--answers", str(EXAMPLE)).stdout.partition("Why")[2].splitlines()[1:]:
+        if not line:
+            break
+        assert round(float(line.split()[0]), 1) in {round(bits, 1) + 0.0 for bits in told.values()}
+
+
+def test_the_flip_holds_when_it_is_answered_so() -> None:
+    text = EXAMPLE.read_text("utf-8")
+    flip = why(identified(text), "variant")["flip"]
+    (change,) = flip["changes"]
+    turned = identified(text.replace(f"{change['trait']}: {change['from']}", f"{change['trait']}: {change['to']}"))
+    assert turned["variants"][0]["id"] == flip["to"]
+
+
+def test_the_runner_up_is_told_apart_by_what_was_not_looked_at() -> None:
+    answers = "family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN, number-place: nose-door}"
+    found = identified(answers)
+    apart = found["tell_apart"]
+    assert apart["from"] == found["variants"][1]["id"]
+    assert 1 <= len(apart["by"]) <= 5
+    assert not {one["trait"] for one in apart["by"]} & {"road-name", "number-place"}
+    shown = run("identify", "--answers", "-", typed=answers).stdout
+    assert "  To tell it from 424 Prairie Meridian, powered A, first batch:\n    Height of the road number [nose" in shown
+
+
+def test_a_settled_verdict_far_ahead_has_nobody_to_be_told_from() -> None:
+    assert identified(EXAMPLE.read_text("utf-8"))["tell_apart"] is None
+
+
+def test_nothing_is_explained_before_an_answer() -> None:
+    found = identified("answers: {}", "--views", "side")
+    assert (found["explanation"], found["doubts"], found["tell_apart"], found["views"]) == ([], [], None, [])
+
+
+def test_one_more_view_says_what_it_would_settle() -> None:
+    found = identified(EXAMPLE.read_text("utf-8"), "--views", "side,nose")
+    best = found["views"][0]
+    assert (best["view"], best["effort"]) == ("underside", 2.0)
+    assert {"view", "effort", "settles"} == set(best)
+    assert not {one["view"] for one in found["views"]} & {"side", "nose"}
+    shown = " ".join(run("identify", "--answers", str(EXAMPLE), "--views", "side,nose").stdout.split())
+    assert "One more view would most likely settle Underside: " in shown
+    assert identified("family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN}")["views"] == [], "all can be seen"
+
+
+def test_a_report_fits_a_terminal() -> None:
+    for typed in (MISREAD, EXAMPLE.read_text("utf-8")):
+        for options in ([], ["--views", "side,nose"], ["--ask", "any"]):
+            shown = run("identify", "--answers", "-", *options, typed=typed).stdout
+            assert max(len(line) for line in shown.splitlines()) <= 80
+
+
+def question(words: Words, trait: str, form: str, *told: str) -> str:
+    """The text of one question about a trait; `again` about what was told."""
+    t = words.compiled.trait(trait, None if "." in trait or trait == "road-name" else "cab-diesel-420")
+    if form == "yes-no":
+        return words.ask(yes_no(words.compiled, t)[0])
+    if form != "again":
+        return words.ask(whole(words.compiled, t))
+    reading = Gone() if told == ("missing",) else Seen(frozenset(told))
+    asked = another_look(words.compiled, Session(words.compiled).answer(t, reading).evidence[0])
+    assert asked is not None
+    return words.ask(asked)
+
+
+FORMS_ASKED: list[tuple[str, str, list[str], str]] = [
+    ("yes-no", "number-place", [], "Is the number on the nose door?"),
+    ("yes-no", "number-height", [], "Height of the road number: is it more than 4.2 mm?"),
+    ("choice", "number-place", [], "Place of the road number: which is it?"),
+    ("choice", "horn.substance", [], "Horn: material of the horn: which is it?"),
+    ("value", "number-height", [], "Height of the road number: how much is it, in mm?"),
+    ("value", "motor.field-resistance", [], "Motor: resistance of field and armature: how much is it, in ohm?"),
+    ("reading", "road-name", [], "Railroad's name: what can be read?"),
+    ("again", "number-place", ["nose-door"], "Look again: is the number on the nose door?"),
+    (
+        "again",
+        "number-place",
+        ["nose-door", "cab-side"],
+        "Look again: place of the road number: is it on the cab side, under the window or on the nose door?",
+    ),
+    ("again", "motor.gearing", ["missing"], "Look again: motor: gearing: is it missing?"),
+]
+
+
+@pytest.mark.parametrize(
+    ("form", "trait", "told", "text"), FORMS_ASKED, ids=[f"{one[0]} {one[1]} {' '.join(one[2])}".strip() for one in FORMS_ASKED]
+)
+def test_every_form_of_question_has_its_words(form: str, trait: str, told: list[str], text: str, words: Words) -> None:
+    assert question(words, trait, form, *told) == text
+
+
+@pytest.fixture(scope="session")
+def words() -> Words:
+    """Those of the cab diesels of the demonstration."""
+    entries = load(ENTRIES).entries
+    return Words(entries, compile_entries(entries, ["cab-diesel-420"]))
+
+
+def test_the_form_and_the_effort_of_the_next_question_are_told() -> None:
+    asked = identified("family: cab-diesel-420\nviews: [underside]")["next"]
+    assert (asked["form"], asked["effort"], len(asked["states"])) == ("yes-no", 2.0, 1)
+    read = identified("family: cab-diesel-420\nviews: [nose]")["next"]
+    assert (read["form"], read["effort"], read["states"]) == ("reading", 1.5, [])
+    chosen = identified("views: [side]\nanswers: {road-name: cannot-tell}", "--ask", "any")["next"]
+    assert chosen["form"] == "choice"
+    assert len(chosen["states"]) > 2

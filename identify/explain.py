@@ -1,0 +1,205 @@
+"""Why each conclusion: the weight of every answer against the runner-up, what speaks against, and what would turn it over."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..kb.reading import Between, Gone, Measured, Reading, Seen
+from .arrays import MISSING, Compiled, Floats, Trait
+from .belief import Evidence, likelihood, swapped
+from .claims import (
+    Answered,
+    Claim,
+    by_slot,
+    original_claim,
+    set_claim,
+    set_names,
+    slot_claim,
+    variant_claim,
+    weights_of_evidence,
+)
+from .doubts import named, row_weights
+from .flips import MOST_CHANGED, Alternatives, Flip
+from .questions import original_share
+from .session import Session, merge
+
+#: A slot that no answer touched is explained from this chance of a swap on.
+DOUBTFUL = 0.25
+#: Answers at or below these bits speak against a conclusion.
+AGAINST = -0.1
+#: A flip of what became of one slot is looked for up to so many answers; of what it is, up to three.
+SLOT_CHANGED = 2
+#: A recorded value nearer to the measured one than this many standard deviations is no other answer.
+NEAR = 2.0
+
+#: What a conclusion says: variants that nothing separates, a set (None: no set), or whether.
+Conclusion = tuple[str, ...] | str | bool | None
+
+
+@dataclass(frozen=True)
+class Change:
+    """Another answer to a trait."""
+
+    trait: int
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class Turn:
+    """The smallest change of answers that makes another conclusion the leader; none of up to `tried` does where it is empty."""
+
+    changes: tuple[Change, ...]
+    to: object
+    tried: int
+
+
+@dataclass(frozen=True)
+class Why:
+    """One conclusion.
+
+    about        "variant", "set", "slot" or "original"; `slot` is the index of the slot
+    bits[t]      weight of the answer to trait t for the conclusion; over[t]: against the runner-up alone; below 0 it speaks
+                 against: twin gears are right for a powered unit of either batch, and wrong for the earlier one
+    turn         what would turn it over; None where that is not looked for
+    """
+
+    about: str
+    conclusion: Conclusion
+    probability: float
+    runner_up: Conclusion
+    runner_up_probability: float
+    bits: dict[int, float]
+    over: dict[int, float]
+    turn: Turn | None
+    slot: int | None = None
+
+    @property
+    def against(self) -> list[int]:
+        """The traits whose answers speak for the runner-up, the strongest first."""
+        return sorted((t for t, bits in self.over.items() if bits <= AGAINST), key=lambda t: self.over[t])
+
+
+def explain(session: Session) -> list[Why]:
+    """The variant, the set, the slots that an answer touched or that are in doubt, and whether all is original.
+
+    Nothing without answers, or where they are impossible together.
+    """
+    if not session.evidence or not session.belief.plausible:
+        return []
+    compiled = session.compiled
+    answered = by_slot(compiled, session.evidence)
+    found = [_variant(session, answered)]
+    found += [_set(session, answered)] if compiled.sets else []
+    found += [_slot(session, answered, s, chance) for s, chance in slots_in_question(session)]
+    found.append(_original(session, answered))
+    readings = [other_readings(compiled.traits[one.trait], one) for one in session.evidence]
+    others = [_chances(compiled, one, some) for one, some in zip(session.evidence, readings, strict=True)]
+    flips = Alternatives(compiled, answered, others)
+    weights = weights_of_evidence(compiled, answered, [claim for _, claim in found])
+    return [
+        replace(
+            why,
+            bits={one.trait: weight.over_all[e] for e, one in enumerate(session.evidence)},
+            over={one.trait: weight.over_rival[e] for e, one in enumerate(session.evidence)},
+            turn=_turn(session, claim, flips, readings, why.about),
+        )
+        for (why, claim), weight in zip(found, weights, strict=True)
+    ]
+
+
+def slots_in_question(session: Session) -> list[tuple[int, float]]:
+    """(slot, chance that it was changed) of each that an answer is about or that is in doubt, if it can have been changed."""
+    compiled, belief = session.compiled, session.belief
+    touched = {compiled.traits[one.trait].slot for one in session.evidence}
+    found: list[tuple[int, float]] = []
+    for s, slot in enumerate(compiled.slots):
+        weight = row_weights(slot, belief.probability)
+        chance = float(weight @ swapped(slot, belief.evidence[s], belief.factor[s]))
+        if float(weight @ (slot.swap > 0)) > 0.5 and (s in touched or chance >= DOUBTFUL):
+            found.append((s, chance))
+    return found
+
+
+def other_readings(trait: Trait, one: Evidence) -> list[Reading]:
+    """What could have been answered in the place of an answer, and contradicts it.
+
+    Each single state that it does not name (a marking as if read without a doubt), each recorded value that it does not agree
+    with, the other side of a bound, and that it is missing.
+    """
+    gone: list[Reading] = [Gone()] if trait.can_be_missing and not one.gone else []
+    if not trait.measured:
+        if one.weights is None:
+            return []
+        looks = [named(one, n) for n in range(1 + len(one.again))]
+        told = np.all(looks, axis=0)
+        states = [state for state, mine in zip(trait.states, told, strict=True) if not mine]
+        some: list[Reading] = [Seen(frozenset({state})) for state in states if state != MISSING]
+        return some + (gone if MISSING in states else [])
+    if one.interval is not None:
+        low, high = one.interval
+        below: list[Reading] = [Between(-np.inf, low)] if np.isfinite(low) else []
+        above: list[Reading] = [Between(high, np.inf)] if np.isfinite(high) else []
+        return below + above + gone
+    value, spread = one.value if one.value is not None else (np.nan, trait.reads)
+    far = np.abs(trait.mean - value) > NEAR * np.hypot(trait.sd, spread) if one.value is not None else np.isfinite(trait.mean)
+    means = np.unique(np.round(trait.mean[far & np.isfinite(trait.mean)], 9))
+    return [*(Measured(float(mean), spread) for mean in means), *gone]
+
+
+def _chances(compiled: Compiled, one: Evidence, readings: Sequence[Reading]) -> Floats:
+    """chance[i, a] of each other reading of an answer.
+
+    A part that is gone has a probability, a measured value a density: it is made one by the width of the reading.
+    """
+    trait = compiled.traits[one.trait]
+    columns: list[Floats] = []
+    for reading in readings:
+        other = merge(trait, one.trait, [reading])
+        assert other is not None
+        width = np.sqrt(2 * np.pi) * max(one.value[1], trait.reads, 1e-9) if one.value is not None and other.gone else 1.0
+        columns.append(likelihood(trait, other) / width)
+    rows = len(trait.truth) if not trait.measured else len(trait.mean)
+    return np.stack(columns, axis=1) if columns else np.zeros((rows, 0))
+
+
+def _turn(session: Session, claim: Claim, flips: Alternatives, readings: Sequence[list[Reading]], about: str) -> Turn | None:
+    if about == "original":
+        return None
+    flip: Flip = flips.smallest(claim, SLOT_CHANGED if about == "slot" else MOST_CHANGED)
+    changes = tuple(Change(session.evidence[e].trait, readings[e][a]) for e, a in flip.changes)
+    return Turn(changes, claim.names[flip.to] if changes else None, flip.tried)
+
+
+def _variant(session: Session, answered: Answered) -> tuple[Why, Claim]:
+    group, chance = session.leading
+    best = next((ident for ident, _ in session.variants if ident not in group), None)
+    shares = dict(session.variants)
+    rival = sorted(session.twins[best], key=lambda one: (-shares[one], one)) if best is not None else []
+    other = sum(shares[one] for one in rival)
+    claim = variant_claim(session.compiled, answered, group, rival)
+    return Why("variant", tuple(group), chance, tuple(rival), other, {}, {}, None), claim
+
+
+def _set(session: Session, answered: Answered) -> tuple[Why, Claim]:
+    shares: dict[str | None, float] = {}
+    for name, chance in zip(set_names(session.compiled), session.belief.probability.tolist(), strict=True):
+        shares[name] = shares.get(name, 0.0) + chance
+    best, second = sorted(shares, key=lambda one: (-shares[one], one or ""))[:2]
+    claim = set_claim(session.compiled, answered, best, second)
+    return Why("set", best, shares[best], second, shares[second], {}, {}, None), claim
+
+
+def _slot(session: Session, answered: Answered, s: int, chance: float) -> tuple[Why, Claim]:
+    changed = chance >= 0.5
+    claim = slot_claim(session.compiled, answered, s, changed)
+    sure = max(chance, 1.0 - chance)
+    return Why("slot", changed, sure, not changed, 1.0 - sure, {}, {}, None, s), claim
+
+
+def _original(session: Session, answered: Answered) -> tuple[Why, Claim]:
+    chance = original_share(session.compiled, session.belief)
+    original = chance >= 0.5
+    sure = max(chance, 1.0 - chance)
+    claim = original_claim(session.compiled, answered, original)
+    return Why("original", original, sure, not original, 1.0 - sure, {}, {}, None), claim

@@ -1,0 +1,230 @@
+"""What one more view would buy: how likely it settles the variant, the set of origin, and the part in each slot. Pure.
+
+Units are drawn from the present belief, all that a view shows is read off them, mistakes included, and the belief after that is
+looked at.  Everything is done for all units at once.
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from random import Random
+
+import numpy as np
+
+from .arrays import Compiled, Floats, Ints, Slot, Trait
+from .belief import NEW_VALUE, Belief, blended, swapped
+from .doubts import row_weights
+from .questions import set_groups, twin_groups
+
+#: So many units are drawn, always the same ones: a chance is good to 6 % (one standard deviation, at one half).
+DRAWS, SEED = 64, 1
+#: Subjects that a view would settle less often are not named.
+WORTH_NAMING = 0.1
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """chances: how likely one view settles each subject that is open now: "variant", "set", or a slot; the likeliest first."""
+
+    view: int
+    effort: float
+    chances: Mapping[str, float]
+
+    @property
+    def value(self) -> float:
+        """Subjects settled on average for a unit of effort."""
+        return sum(self.chances.values()) / self.effort
+
+
+def outlook(
+    compiled: Compiled, belief: Belief, at_hand: Collection[int], told: Collection[int], unclear: Collection[int] = ()
+) -> list[Outlook]:
+    """The views that are not at hand, the best for its effort first; those that would settle nothing are left out.
+
+    told: traits that were answered; unclear: those that were looked at without being able to tell.  The variant is settled with
+    those that no view at all can separate from it: what the views at hand cannot tell apart is open.
+    """
+    if not belief.plausible or not compiled.candidates:
+        return []
+    twins = twin_groups(compiled, tuple(t for t, trait in enumerate(compiled.traits) if trait.asked and t not in unclear))
+    now = _settled(compiled, belief, twins, _slots(compiled, belief))
+    open_now = [subject for subject, sure in now.items() if not sure[0]]
+    slots = [s for s, slot in enumerate(compiled.slots) if slot.id in open_now]
+    units = _drawn(compiled, belief)
+    found: list[Outlook] = []
+    for view in sorted(set(range(len(compiled.views))) - set(at_hand)):
+        there = {
+            t for t, trait in enumerate(compiled.traits) if trait.asked and trait.view == view and _there(compiled, belief, t)
+        }
+        fresh = sorted(there - set(told) - set(unclear))
+        if not fresh or not open_now:
+            continue
+        after = _after(compiled, belief, units, fresh)
+        sure = _settled(compiled, after, twins, slots)
+        chances = {subject: float(sure[subject].mean()) for subject in open_now}
+        worth = {one: chance for one, chance in sorted(chances.items(), key=lambda pair: -pair[1]) if chance >= WORTH_NAMING}
+        if worth:
+            found.append(Outlook(view, float(compiled.effort[view]), worth))
+    return sorted(found, key=lambda one: -one.value)
+
+
+def _there(compiled: Compiled, belief: Belief, t: int) -> bool:
+    """Whether the unit most likely has such a thing: its slot, and the family whose own trait it is."""
+    family, slot = compiled.traits[t].family, compiled.slots[compiled.traits[t].slot]
+    if slot.parts and float(row_weights(slot, belief.probability) @ (slot.fitted[:, slot.parts.index("none")] < 1)) <= 0.5:
+        return False
+    if family is None:
+        return True
+    mine = compiled.family == compiled.families.index(family)
+    return bool(belief.probability[mine].sum() >= compiled.family_leads)
+
+
+# Units -----------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Units:
+    """candidate[d] of every drawn unit, and for each slot the row or part it has now, shape [d]; `chance` draws on."""
+
+    candidate: Ints
+    now: tuple[Ints, ...]
+    chance: Random
+
+
+def _drawn(compiled: Compiled, belief: Belief) -> _Units:
+    """Units from the belief; the candidates as evenly as they can be."""
+    chance = Random(SEED)
+    even = (np.arange(DRAWS) + 0.5) / DRAWS
+    candidate = np.minimum(np.searchsorted(np.cumsum(belief.probability), even), compiled.candidates - 1)
+    now: list[Ints] = []
+    for s, slot in enumerate(compiled.slots):
+        row, found, factor = slot.row[candidate], belief.evidence[s], belief.factor[s]
+        if slot.parts:
+            now.append(_pick(chance, slot.fitted[row] * found))
+        else:
+            redone = _uniform(chance) < swapped(slot, found, factor)[row]
+            now.append(np.where(redone, slot.redone[row], row))
+    return _Units(candidate, tuple(now), chance)
+
+
+def _uniform(chance: Random) -> Floats:
+    return np.array([chance.random() for _ in range(DRAWS)])
+
+
+def _pick(chance: Random, weights: Floats) -> Ints:
+    """One column of each row, by its weights."""
+    sums = np.cumsum(weights, axis=1)
+    return np.minimum((sums < (_uniform(chance) * sums[:, -1])[:, None]).sum(axis=1), weights.shape[1] - 1)
+
+
+# What is read ----------------------------------------------------------------------------------------------------------
+
+
+def _read(trait: Trait, row: Ints, chance: Random) -> Floats:
+    """P(what is read off a unit with row[d] | row i), shape [i, d]."""
+    if not trait.measured:
+        return trait.table[:, _pick(chance, trait.table[row])]
+    span = max(trait.most - trait.least, 1e-12)
+    value = _value(trait, row, chance)
+    read = np.isfinite(value)
+    spread = np.sqrt(trait.sd**2 + trait.reads**2)[:, None]
+    off = (np.where(read, value, trait.least)[None, :] - trait.mean[:, None]) / spread
+    density = np.exp(-0.5 * off**2) / (spread * np.sqrt(2 * np.pi))
+    there = trait.applies[:, None] * blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span, 1.0 / span)
+    return np.where(read[None, :], there, (1.0 - trait.applies)[:, None])
+
+
+def _value(trait: Trait, row: Ints, chance: Random) -> Floats:
+    """The value measured on each unit; nan where it is said that there is none."""
+    anywhere = trait.least + _uniform(chance) * (trait.most - trait.least)
+    source = row.copy()
+    blank = np.flatnonzero(trait.blend_of[row] >= 0)
+    blend = trait.blend[np.maximum(trait.blend_of[row], 0)]
+    source[blank] = _pick(chance, blend)[blank]
+    nowhere = (trait.blend_of[row] >= 0) & ((blend.sum(axis=1) == 0) | (trait.new[row] & (_uniform(chance) < NEW_VALUE)))
+    normal = np.array([chance.gauss(0.0, 1.0) for _ in range(DRAWS)])
+    value = trait.mean[source] + np.hypot(trait.sd[source], trait.reads) * normal
+    value = np.where(nowhere | (_uniform(chance) < trait.blunders) | np.isnan(value), anywhere, value)
+    return np.where(_uniform(chance) < trait.applies[row], value, np.nan)
+
+
+def _after(compiled: Compiled, belief: Belief, units: _Units, traits: Sequence[int]) -> Belief:
+    """The belief of every unit after these traits were read: all arrays have the units as their last axis."""
+    evidence, factor = [one[:, None] for one in belief.evidence], [one[:, None] for one in belief.factor]
+    chance = Random(SEED)
+    moved = np.broadcast_to(belief.probability[:, None], (compiled.candidates, DRAWS))
+    for s in dict.fromkeys(compiled.traits[t].slot for t in traits):
+        slot = compiled.slots[s]
+        mine = [t for t in traits if compiled.traits[t].slot == s]
+        rows = [_read(compiled.traits[t], units.now[s], chance) for t in mine]
+        evidence[s] = evidence[s] * np.prod(rows, axis=0)
+        before, factor[s] = factor[s], _factor(slot, evidence[s])
+        ratio = np.divide(factor[s], before, out=np.zeros_like(factor[s]), where=before > 0)
+        moved = moved * ratio[slot.row]
+    sums = moved.sum(axis=0)
+    probability = np.divide(moved, sums, out=np.zeros_like(moved), where=sums > 0)
+    return Belief(probability, tuple(evidence), tuple(factor), plausible=True)
+
+
+def _factor(slot: Slot, evidence: Floats) -> Floats:
+    """factor[u, d] from evidence[i, d]."""
+    if slot.parts:
+        return slot.fitted @ evidence
+    swap = slot.swap[:, None]
+    return (1.0 - swap) * evidence + swap * evidence[slot.redone]
+
+
+# What is settled -------------------------------------------------------------------------------------------------------
+
+
+def _settled(compiled: Compiled, belief: Belief, twins: Ints, slots: Sequence[int]) -> dict[str, Floats]:
+    """By subject, whether it is as sure as the knowledge base asks: 1 or 0 for each unit."""
+    probability = belief.probability if belief.probability.ndim > 1 else belief.probability[:, None]
+    enough = compiled.settled
+    found = {"variant": _leader_share(compiled, probability, twins) >= enough}
+    if compiled.sets:
+        found["set"] = _sums(probability, set_groups(compiled)).max(axis=0) >= enough
+    for s, sure in _parts(compiled, belief, probability, slots):
+        found[compiled.slots[s].id] = sure >= enough
+    return {subject: sure.astype(np.float64) for subject, sure in found.items()}
+
+
+def _leader_share(compiled: Compiled, probability: Floats, twins: Ints) -> Floats:
+    """The share of the likeliest variant with everything that cannot be separated from it."""
+    variants, groups = np.maximum(compiled.variant, -1), np.unique(twins, return_inverse=True)[1].reshape(-1)
+    leader = np.unique(variants)[_sums(probability, variants).argmax(axis=0)]
+    group = groups[[int(np.argmax(variants == one)) for one in leader]]
+    shares: Floats = _sums(probability, groups)[group, np.arange(len(group))]
+    unlisted = leader < 0
+    shares[unlisted] = _sums(probability, variants)[0][unlisted]
+    return shares
+
+
+def _sums(probability: Floats, groups: Ints) -> Floats:
+    """The share of each group, in ascending order, for each unit."""
+    index = np.unique(groups, return_inverse=True)[1].reshape(-1)
+    order = np.argsort(index, kind="stable")
+    first = np.flatnonzero(np.diff(index[order], prepend=-1))
+    return np.add.reduceat(probability[order], first, axis=0)
+
+
+def _slots(compiled: Compiled, belief: Belief) -> list[int]:
+    """The part slots that the unit most likely has; none before a family leads."""
+    families = np.zeros(len(compiled.families))
+    np.add.at(families, compiled.family, belief.probability)
+    if families.max() < compiled.family_leads:
+        return []
+    found: list[int] = []
+    for s, slot in enumerate(compiled.slots):
+        if slot.parts and float(row_weights(slot, belief.probability) @ (slot.swap > 0)) > 0.5:
+            found.append(s)
+    return found
+
+
+def _parts(compiled: Compiled, belief: Belief, probability: Floats, slots: Sequence[int]) -> Iterator[tuple[int, Floats]]:
+    """(slot, share of the likeliest part for each unit) of these slots."""
+    for s in slots:
+        slot, rows, factor = compiled.slots[s], belief.evidence[s], belief.factor[s]
+        rows, factor = (one if one.ndim > 1 else one[:, None] for one in (rows, factor))
+        mine = factor[slot.row]
+        share = np.divide(probability, mine, out=np.zeros_like(probability), where=mine > 0)
+        yield s, ((slot.fitted[slot.row].T @ share) * rows).max(axis=0)
