@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from bench_policies import policies
+from bench_policies import policies, trials
 from tellmark.identify.compile import compile_entries
 from tellmark.identify.session import Session
 from tellmark.kb.cache import sound
@@ -43,8 +43,8 @@ def line(what: str, reached: str, must: str) -> None:
 # Questions -------------------------------------------------------------------------------------------------------------
 
 
-def zoo() -> tuple[Entries, list[dict[str, str]]]:
-    """The UCI Zoo table (R. S. Forsyth 1990) as the orange3 distribution carries it, as entries, and its rows."""
+def zoo() -> Entries:
+    """The UCI Zoo table (R. S. Forsyth 1990) as the orange3 distribution carries it, as entries."""
     path = importlib.metadata.distribution("orange3").locate_file("Orange/datasets/zoo.tab")
     header, _, _, *rows = [row.split("\t") for row in Path(str(path)).read_text("utf-8").splitlines()]
     animals = [
@@ -71,7 +71,7 @@ def zoo() -> tuple[Entries, list[dict[str, str]]]:
         shows = {name: f"s{value}" for name, value in animal.items()}
         entries.variants[f"v{number}"] = Variant.model_validate({"name": f"animal {number}", "shows": shows})
         entries.home["variant", f"v{number}"] = "zoo"
-    return entries, animals
+    return entries
 
 
 # Time ------------------------------------------------------------------------------------------------------------------
@@ -165,4 +165,5 @@ if __name__ == "__main__":
     next_question()
     commands()
     loading()
-    policies(Session(compile_entries(zoo()[0])))
+    policies(Session(compile_entries(zoo())))
+    trials()
