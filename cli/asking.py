@@ -7,8 +7,9 @@ import click
 from pydantic import ValidationError
 
 from ..identify.arrays import MISSING
+from ..identify.given import Given
 from ..identify.questions import Question
-from ..identify.session import Given, Proposal, Session
+from ..identify.session import Proposal, Session
 from ..identify.start import give
 from ..identify.wording import Words, lower_first
 from ..kb.answers import read_all
@@ -53,7 +54,7 @@ class Asking:
     done: bool = False
 
     def run(self) -> Session:
-        """Asks until the target is settled, nothing is left to ask, or the person stops."""
+        """Asks until the target is settled and no part in doubt, nothing is left to ask, or the person stops."""
         click.echo(LEGEND)
         while not self.done:
             proposal = self.session.to_ask
@@ -86,6 +87,9 @@ class Asking:
             click.secho("\n".join(screen.wrapped(screen.standing(self.session, words), "")), dim=True)
         title = f"{len(self.session.given) + 1}. {words.ask(question)}"
         click.echo(click.style(title, bold=True) + (f"   [{words.view_name(view).lower()}]" if view else ""))
+        if self.session.settled:
+            slot = self.words.slot(self.session.compiled.slots[self.session.compiled.traits[question.trait].slot].id)
+            self.say(f"The variant is settled. One more, since this may not be the part it left the factory with: {slot}.", "   ")
         if self.session.look_of(question):
             self.say(self._said_before(question), "   ")
         look = words.look(question.trait)
@@ -305,6 +309,8 @@ class Asking:
 
     def _reason(self, proposal: Proposal) -> str:
         """Why this question and no other."""
+        if self.session.settled:
+            return "It tells most whether that part was changed."
         if proposal.question.form == "again":
             return "Looking again at this tells more for its effort than any new question."
         if proposal.value >= self.session.proposals[0].value - 1e-9:

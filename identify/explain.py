@@ -21,8 +21,9 @@ from .claims import (
 )
 from .doubts import named, row_weights
 from .flips import MOST_CHANGED, Alternatives, Flip
+from .given import merge
 from .questions import original_share
-from .session import Session, merge
+from .session import Session
 
 #: A slot that no answer touched is explained from this chance of a swap on.
 DOUBTFUL = 0.25

@@ -190,8 +190,14 @@ def original_share(compiled: Compiled, belief: Belief) -> float:
     return float(belief.probability @ np.prod(_unchanged(compiled, belief), axis=0))
 
 
-def original_news(compiled: Compiled, belief: Belief, questions: Sequence[Question], evidence: Sequence[Evidence] = ()) -> Floats:
-    """Expected news of each question in bits about whether everything on the unit is original."""
+def original_news(
+    compiled: Compiled,
+    belief: Belief,
+    questions: Sequence[Question],
+    evidence: Sequence[Evidence] = (),
+    its_slot_alone: bool = False,
+) -> Floats:
+    """Expected news of each question in bits about whether everything on the unit is original, or the slot it looks at alone."""
     unchanged = _unchanged(compiled, belief)
     given = {one.trait: one for one in evidence}
     result = np.zeros(len(questions))
@@ -199,7 +205,9 @@ def original_news(compiled: Compiled, belief: Belief, questions: Sequence[Questi
         s = compiled.traits[question.trait].slot
         slot = compiled.slots[s]
         rows = outcome_rows(compiled.traits[question.trait], question, given.get(question.trait))
-        others = np.prod(np.delete(unchanged, s, axis=0), axis=0) * belief.probability
+        others = belief.probability
+        if not its_slot_alone:
+            others = others * np.prod(np.delete(unchanged, s, axis=0), axis=0)
         seen = belief.evidence[s][:, None] * rows
         kept = (1.0 - slot.swap)[:, None] * (slot.issued @ seen if slot.parts else seen)
         factor = belief.factor[s][:, None]

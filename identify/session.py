@@ -10,11 +10,11 @@ from typing import Literal
 
 import numpy as np
 
-from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
-from .arrays import MISSING, NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, believe
+from ..kb.reading import Between, CannotTell, Reading, Seen
+from .arrays import NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
+from .belief import Belief, Evidence, believe, swapped
 from .doubts import Doubt, doubts
-from .marking import fit
+from .given import Given, merge_looks
 from .plan import Game, best
 from .questions import (
     NO_NEWS,
@@ -37,19 +37,12 @@ Ask = Literal["yes-no", "any"]
 
 #: The plan is made over so many of the most valuable questions, and so many candidates.
 MOST_QUESTIONS, MOST_CANDIDATES = 40, 300
+#: A slot whose chance of having been changed is this far from 0 and from 1 is in doubt.
+IN_DOUBT = 0.15
 #: Bits that another look must promise.
 WORTH_A_LOOK = 0.05
 #: Candidates with less than this share of the leader's belief are left out of the plan.
 RARE = 1e-4
-
-
-@dataclass(frozen=True)
-class Given:
-    """One answer: to which trait, what was seen, and how many looks at it went before."""
-
-    trait: int
-    reading: Reading
-    look: int = 0
 
 
 @dataclass(frozen=True)
@@ -257,8 +250,26 @@ class Session:
 
     @property
     def to_ask(self) -> Proposal | None:
-        """What to ask a person now: another look where that is the best use of a question, else the next new one."""
-        return self.look_again or self.next
+        """What to ask a person now: another look where that is the best use of a question, the next new one, or of a swap."""
+        return self.look_again or self.next or self.doubtful_swap
+
+    @cached_property
+    def doubtful_swap(self) -> Proposal | None:
+        """Once the variant is settled: what tells most whether a part that was looked at was changed, where that is in doubt."""
+        if self.target != "variant" or not self.settled:
+            return None
+        seen = {self.compiled.traits[one.trait].slot for one in self.evidence}
+        doubtful = {s for s in seen if IN_DOUBT <= self.swapped(s) <= 1.0 - IN_DOUBT}
+        looks = [another_look(self.compiled, one) for one in self.evidence if not self._looks(one.trait)]
+        asked = [q for q in [*self.questions, *filter(None, looks)] if self.compiled.traits[q.trait].slot in doubtful]
+        bits = original_news(self.compiled, self.belief, asked, self.evidence, its_slot_alone=True)
+        found = [Proposal(q, float(gain), self.effort(q)) for q, gain in zip(asked, bits, strict=True) if gain >= WORTH_A_LOOK]
+        return max(found, key=lambda one: round(one.value, 9), default=None)
+
+    def swapped(self, s: int) -> float:
+        """The chance that a slot was changed."""
+        slot, rows, factor = self.compiled.slots[s], self.belief.evidence[s], self.belief.factor[s]
+        return float(self.belief.probability @ swapped(slot, rows, factor)[slot.row])
 
     def _planned(self) -> Proposal | None:
         """The first question of the best plan over the leading candidates, if there are few enough of them."""
@@ -404,43 +415,6 @@ class Session:
             total += chance
             found += [label] if label != NOT_IN_THE_RECORD else []
         return found if len(found) > 1 else []
-
-
-def merge(trait: Trait, t: int, readings: Sequence[Reading]) -> Evidence | None:
-    """One piece of evidence from all answers to a trait; None when they say nothing."""
-    if any(isinstance(one, Gone) for one in readings) and trait.measured:
-        return Evidence(t, gone=True) if trait.can_be_missing else None
-    value = next((one for one in reversed(readings) if isinstance(one, Measured)), None)
-    if value is not None:
-        return Evidence(t, value=(value.value, value.plus_minus))
-    bounds = [one for one in readings if isinstance(one, Between)]
-    if bounds:
-        low, high = max(one.low for one in bounds), min(one.high for one in bounds)
-        return Evidence(t, interval=(low, high)) if low < high else Evidence(t, weights=np.zeros(1))
-    typed = next((one for one in reversed(readings) if isinstance(one, Typed)), None)
-    if typed is not None:
-        fits = [0.0 if state == MISSING else fit(typed.text, state, trait.worn) for state in trait.states]
-        return Evidence(t, weights=np.array(fits), typed=True)
-    masks = [mask for one in readings if (mask := _mask(trait, one)) is not None]
-    return Evidence(t, weights=np.prod(masks, axis=0)) if masks else None
-
-
-def merge_looks(trait: Trait, t: int, given: Sequence[Given]) -> Evidence | None:
-    """One piece of evidence from all looks at a trait; None when they say nothing."""
-    rows = [[one.reading for one in given if one.look == look] for look in sorted({one.look for one in given})]
-    found = [one for row in rows if (one := merge(trait, t, row)) is not None]
-    if len(found) < 2 or any(one.weights is None or one.typed for one in found):
-        return found[-1] if found else None
-    first, *more = [one.weights for one in found if one.weights is not None]
-    return Evidence(t, weights=first, again=tuple(more))
-
-
-def _mask(trait: Trait, reading: Reading) -> Floats | None:
-    if isinstance(reading, Gone):
-        return np.array([float(state == MISSING) for state in trait.states]) if trait.can_be_missing else None
-    if isinstance(reading, Seen):
-        return np.array([1.0 if state in reading.states else 0.0 for state in trait.states])
-    return None
 
 
 def _is_open(question: Question, evidence: Evidence | None) -> bool:

@@ -25,8 +25,9 @@ from ..kb.resolve import living
 from .arrays import MISSING, NOT_IN_THE_RECORD
 from .belief import swapped
 from .compile import AS_RECORDED, Assumed, compile_entries
+from .given import Given
 from .questions import Question, entropy, set_groups
-from .session import Ask, Given, Proposal, Session, Target
+from .session import Ask, Proposal, Session, Target
 from .start import view_indices
 from .units import Unit, draw
 

@@ -13,9 +13,10 @@ from numpy.random import SeedSequence
 from policies import POLICIES, Policy
 from tellmark.identify.arrays import Floats
 from tellmark.identify.compile import Assumed, compile_entries
+from tellmark.identify.given import Given
 from tellmark.identify.plan import Game, least_effort
 from tellmark.identify.questions import entropy
-from tellmark.identify.session import Given, Proposal, Session
+from tellmark.identify.session import Proposal, Session
 from tellmark.identify.trial import Questioner, Terms, examine, prepared, run_trial, summed
 from tellmark.identify.units import Unit
 from tellmark.kb.cache import sound

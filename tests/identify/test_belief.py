@@ -11,9 +11,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from tellmark.identify.arrays import NOT_IN_THE_RECORD, Trait
 from tellmark.identify.belief import parts_now
+from tellmark.identify.given import Given
 from tellmark.identify.questions import yes_no
 from tellmark.identify.report import report
-from tellmark.identify.session import Given, Session
+from tellmark.identify.session import Session
 from tellmark.identify.start import answered, start
 from tellmark.identify.wording import Words
 from tellmark.kb.models import Variant

@@ -183,6 +183,37 @@ def test_a_part_known_to_be_swapped_says_nothing_more_of_the_variant(random_kb: 
     assert after[1] > 10 * after[0]
 
 
+def test_a_part_in_doubt_is_looked_at_once_more_when_the_variant_is_settled(random_kb: ModuleType) -> None:
+    """One trait of the motor looks late: a slip or a swap?  The other trait tells, and then nothing more is asked."""
+    motor = {"type": "motor", "fits": {random_kb.FAMILY: ["motor"]}}
+    session = start(
+        random_kb.knowledge_base(
+            about={"not_in_the_record": 0.001},
+            traits={"body": look("side", "early", "late", mistakes=0.001)},
+            family={"slots": {"motor": {"name": "Motor", "type": "motor", "swapped": 0.1, "unlisted": 0, "missing": 0}}},
+            variants={v: {"shows": {"body": v}, "fitted": {"motor": "old"}} for v in ("early", "late")},
+            slot_types={
+                "motor": {"traits": {n: look("below", "one", "two", mistakes=0.1) for n in ("gears", "brushes", "wires")}}
+            },
+            parts={
+                "old": motor | {"shows": {"gears": "one", "brushes": "one", "wires": "one"}},
+                "new": motor | {"shows": {"gears": "two", "brushes": "two", "wires": "two"}},
+            },
+        )
+    )
+    trait = {one.id: t for t, one in enumerate(session.compiled.traits)}
+    settled = session.answer(trait["body"], seen("early"))
+    assert settled.to_ask is None, "nothing speaks for a swap, and the variant is all that was wanted"
+    doubtful = settled.answer(trait["motor.gears"], seen("two"))
+    assert (doubtful.settled, doubtful.next) == (True, None)
+    assert doubtful.to_ask is not None
+    assert asked(doubtful) in ("motor.brushes", "motor.wires")
+    confirmed = played(doubtful, {"motor.brushes": "two", "motor.wires": "two", "motor.gears": "two"})
+    cleared = played(doubtful, {"motor.brushes": "one", "motor.wires": "one", "motor.gears": "one"})
+    for session, low, high in ((confirmed, 0.85, 1.0), (cleared, 0.0, 0.15)):
+        assert low <= session.swapped(session.compiled.traits[trait["motor.gears"]].slot) <= high
+
+
 # Second looks ---------------------------------------------------------------------------------------------------------------
 
 
