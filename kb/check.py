@@ -347,7 +347,7 @@ class _Checker:
 
     def procedure(self, ident: str, procedure: Procedure) -> Iterator[Finding]:
         for index, hazard in enumerate(procedure.hazards):
-            if hazard not in self.entries.about.hazards:
+            if hazard not in self.entries.about.hazards and "knowledge base" not in self.entries.lost:
                 expected = "a hazard whose caution stands in knowledge-base.yaml"
                 yield self.say("procedure", ident, ("hazards", index), Kind.DANGLING, quoted(hazard), expected)
         for hazard, caution in self.entries.about.hazards.items():

@@ -172,10 +172,12 @@ def _place(entries: Entries, shown: str) -> tuple[str, str, str, str | None] | F
     return _viewed(entries, shown, FAMILY, home, name) if level == FAMILY else (PART, home, "", None)
 
 
-def _viewed(entries: Entries, shown: str, level: str, home: str, name: str) -> tuple[str, str, str, str | None] | Finding:
+def _viewed(entries: Entries, shown: str, level: str, home: str, name: str) -> tuple[str, str, str, str | None] | Finding | None:
     views = views_of(entries, home or None)
     kinds = entries.families[home].kinds if home else {}
     names = {view: (view, None) for view in views} | {f"{view}-{kind}": (view, kind) for view in views for kind in kinds}
+    if name not in names and "knowledge base" in entries.lost:
+        return None
     if name not in names:
         expected = f"a view, or a view and a kind: {listed(views)}" if kinds else f"a view: {listed(views)}"
         return Finding(shown, 0, 0, Kind.DANGLING, f"a drawing named {quoted(name)}", expected, nearest(name, names))

@@ -11,6 +11,7 @@ What is not listed must not be said: a row also holds that one mistake does not 
 lists of what is expected have short names, `\\n` is a line break.
 """
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -166,3 +167,14 @@ def test_record_with_a_key_too_many_is_told_once(
     (line,) = say(folder({FILES[name]: [(first, f"{indent}zzz: 1\n{first}")]}))
     number = 2 if indent else 1
     assert line.startswith(f'{FILES[name]}:{number}:{len(indent) + 1}: found the key "zzz", expected ')
+
+
+def test_a_slip_in_the_numbers_is_told_alone(tmp_path: Path) -> None:
+    """Drawings, views and hazards that lean on knowledge-base.yaml are not called wrong for it."""
+    root = tmp_path / "entries"
+    shutil.copytree(Path(__file__).parents[2] / "entries", root)
+    file = root / "knowledge-base.yaml"
+    file.write_text(file.read_text("utf-8").replace("choice: 0.5", "choise: 0.5"), "utf-8")
+    _, findings = check(root)
+    assert [finding.found for finding in findings] == ['the key "choise"']
+    assert findings[0].nearest == "choice"
