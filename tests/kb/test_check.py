@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from tellmark.kb.check import check as check_folder
 
 FILES = {
     "tram": "families/tram/family.yaml",
@@ -175,6 +176,6 @@ def test_a_slip_in_the_numbers_is_told_alone(tmp_path: Path) -> None:
     shutil.copytree(Path(__file__).parents[2] / "entries", root)
     file = root / "knowledge-base.yaml"
     file.write_text(file.read_text("utf-8").replace("choice: 0.5", "choise: 0.5"), "utf-8")
-    _, findings = check(root)
+    _, findings = check_folder(root)
     assert [finding.found for finding in findings] == ['the key "choise"']
     assert findings[0].nearest == "choice"
