@@ -14,7 +14,7 @@ Policy = Callable[[Session], Proposal | None]
 
 def planned(session: Session) -> Proposal | None:
     """The one in use: solved to the end where few are left, two questions ahead before."""
-    return session.to_ask
+    return session.look_again or session.next
 
 
 def greedy(session: Session) -> Proposal | None:
