@@ -8,6 +8,7 @@ from pydantic import ValidationError
 
 from ..identify.arrays import MISSING
 from ..identify.given import Given
+from ..identify.marking import fit
 from ..identify.questions import Question
 from ..identify.session import Proposal, Session
 from ..identify.start import give
@@ -15,7 +16,7 @@ from ..identify.wording import Words, lower_first
 from ..kb.answers import read_all
 from ..kb.findings import BadInput, Unreadable, nearest
 from ..kb.models import AnswersFile
-from ..kb.reading import Between, CannotTell, Gone, Reading, Seen, example, read_reading
+from ..kb.reading import Between, CannotTell, Gone, Reading, Seen, Typed, example, read_reading
 from ..kb.values import ANSWER_FORMS, Answer
 from ..kb.yaml_text import read
 from . import screen
@@ -35,6 +36,8 @@ LEGEND = """\
 y yes   n no   c cannot tell   m missing   s show all states
 w why   b back  h change        x stop      or  trait: what you see"""
 
+#: A typed text that fits no recorded marking better than this is none of them, worn characters and all.
+UNHEARD_OF = 5e-5
 #: The forms of question that are answered by something else than yes or no.
 WHOLE = {"choice": "type the number of what you see", "value": "type what you measure", "reading": "type what you can read"}
 #: What a person may type, where the states do not show it.
@@ -106,6 +109,8 @@ class Asking:
         chance = max((one.chance for one in self.session.doubts if one.trait == question.trait and one.looks_wrong), default=0.0)
         if chance:
             return f"You said: {said}. The other answers speak against it: it is wrong with a chance of {screen.percent(chance)}."
+        if self.session.settled:
+            return f"You said: {said}."
         return f"You said: {said}. Nothing new is left to ask, and much rests on this."
 
     def take(self, proposal: Proposal | None) -> None:
@@ -185,7 +190,19 @@ class Asking:
     def reading(self, trait: int, reading: Reading) -> bool:
         """Takes what was seen."""
         self.session = self.session.answer(trait, reading)
+        self.unheard_of(trait, reading)
         return True
+
+    def unheard_of(self, trait: int, reading: Reading) -> None:
+        """Says so when nothing that is recorded reads like a typed text."""
+        states = [state for state in self.session.compiled.traits[trait].states if state != MISSING]
+        if not isinstance(reading, Typed) or not states:
+            return
+        worn = self.session.compiled.traits[trait].worn
+        if max(fit(reading.text, state, worn) for state in states) < UNHEARD_OF:
+            near = nearest(reading.text, states)
+            hint = f'; the nearest is "{near}"' if near else ""
+            self.say(f'Nothing recorded reads "{reading.text}"{hint}. b takes it back.', "   ")
 
     def missing(self, trait: int) -> bool:
         """The part is not there; a body or a finish cannot be missing."""
@@ -264,6 +281,8 @@ class Asking:
             self.say(f"found {problem.found}, expected {problem.expected}{near}", "   ")
         for one, reading in readings:
             self.session = give(self.session, one, reading, told=True)
+            if self.session.given:
+                self.unheard_of(self.session.given[-1].trait, reading)
         return bool(readings)
 
     # Going back --------------------------------------------------------------------------------------------------------
@@ -328,7 +347,8 @@ def answer_to(session: Session, question: Question, yes: bool) -> Reading:
 
 def described(words: Words, one: Given) -> str:
     """An answer in words."""
-    return f"{words.trait(one.trait)}: {words.reading(one.trait, one.reading)}"
+    look = "   (second look)" if one.look else ""
+    return f"{words.trait(one.trait)}: {words.reading(one.trait, one.reading)}{look}"
 
 
 def ask_all(session: Session, words: Words, family: str | None) -> Session:

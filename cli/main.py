@@ -12,6 +12,7 @@ COMMANDS = {
     "gaps": ("gaps", "Say what is not known yet, and what cannot be told apart."),
     "identify": ("identify", "Say what a unit is, by questions or from a file of answers."),
     "import": ("import_table", "Make a knowledge base of a spreadsheet or CSV table."),
+    "lot": ("lot", "Say which of several units came in one box, what is missing, whose parts they hold."),
     "schema": ("schema", "Print the JSON Schema of a kind of record or output."),
     "show": ("show", "Show one record of the knowledge base."),
     "site": ("site", "Publish the knowledge base as a static site."),

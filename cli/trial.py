@@ -93,9 +93,11 @@ def _run(entries: Entries, options: dict[str, Any]) -> dict[str, Any]:
 
 def lines(found: dict[str, Any], target: str) -> Iterator[str]:
     """The figures for people."""
-    yield heading(f"{found['n']} simulated units") + f"   seed {found['seed']}"
+    yield heading(f"{found['n']} simulated unit{'s' if found['n'] != 1 else ''}") + f"   seed {found['seed']}"
     yield _figure("Questions asked, mean", f"{found['mean_questions']:.2f}", f"the worst took {found['worst_questions']}")
     yield _figure("Bits to find out before any", f"{found['entropy_bits']:.2f}", "a yes/no question tells at most 1")
+    if not found["worst_questions"]:
+        yield "  Nothing can be asked in these views that would tell them apart: they count as one."
     yield _figure("Effort, mean", f"{found['mean_effort']:.2f}", "a glance at the side is 1")
     yield _figure("Settled", _exact(found["settled"]))
     yield _figure("Right", _exact(found["right"]), f"stated {_exact(found['stated'])} on average")

@@ -68,7 +68,9 @@ def tell_apart(
             trait = compiled.traits[question.trait]
             view = float(compiled.effort[trait.view]) if trait.view >= 0 else 1.0
             right = float(joint.max(axis=0).sum() / joint.sum())
-            found.append(Look(question, view, compiled.asking[question.form], bits, right, shown[0], shown[1]))
+            either_or = question.form == "choice" and len(shown[0]) == len(shown[1]) == 1
+            form = compiled.asking["yes-no" if either_or else question.form]
+            found.append(Look(question, view, form, bits, right, shown[0], shown[1]))
     return sorted(found, key=lambda one: _order(compiled, one, at_hand))
 
 

@@ -109,7 +109,8 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
             return np.full(len(trait.truth), UNRECORDED)
         if evidence.typed:
             known = trait.truth @ evidence.weights
-            return np.where(trait.new, (1.0 - NEW_VALUE) * known + NEW_VALUE * ANY_TEXT, known + UNRECORDED_MARKING)
+            unknown = (trait.blend_of >= 0) & (trait.applies > 0.5)  # whoever is not recorded may read like nobody recorded
+            return np.where(trait.new, 1.0 - NEW_VALUE, 1.0) * known + np.where(unknown, NEW_VALUE * ANY_TEXT, UNRECORDED_MARKING)
         return trait.truth @ looks(trait, evidence) if evidence.again else trait.table @ evidence.weights
     if evidence.gone:
         return 1.0 - trait.applies

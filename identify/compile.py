@@ -301,7 +301,7 @@ class _Compiler:
             if family is not None and home != family:
                 home = family
             mine = weight * np.array([at == self.families.index(home) for at in [*self.family_at, *range(len(self.families))]])
-            blend[f] = mine if mine.sum() else weight
+            blend[f] = _leaning(mine, weight)
         blend_of = np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
         foreign = np.zeros(len(facts), dtype=bool) if family is None else blend_of != self.families.index(family)
         new = np.arange(len(facts)) >= len(self.stated)
@@ -455,6 +455,13 @@ class _Compiler:
             worn=0.0,
             asked=asked,
         )
+
+
+def _leaning(mine: Floats, all_of_them: Floats) -> Floats:
+    """A family's blend, leaning on that of all families by the weight of one variant: few known ones say little of the rest."""
+    count = np.count_nonzero(mine)
+    own = mine / mine.sum() if count else mine
+    return count * own + (all_of_them / all_of_them.sum() if all_of_them.sum() else all_of_them)
 
 
 def _markings(facts: Iterable[Fact | None]) -> list[str]:

@@ -77,7 +77,7 @@ def another_look(compiled: Compiled, given: Evidence) -> Question | None:
     said = tuple(k for k in range(len(trait.states)) if given.weights[k])
     rest = tuple(k for k in range(named) if k not in said)
     gone = ((named,),) if trait.can_be_missing and named not in said else ()
-    sides = sorted([said, rest], key=len) if rest else [said]  # asked for the fewer states: no "is it not ...?"
+    sides = sorted([said, rest], key=lambda side: (len(side), side)) if rest else [said]  # as it was asked: for one state
     return Question(given.trait, (*sides, *gone), form="again") if rest or gone else None
 
 

@@ -139,8 +139,8 @@ class Words:
         if isinstance(reading, Typed):
             return f'reads "{reading.text}"'
         if isinstance(reading, Measured):
-            spread = f" +- {reading.plus_minus:g}" if reading.plus_minus else ""
-            return f"{reading.value:g}{spread} {self.unit(t)}".strip()
+            spread = f" +- {reading.plus_minus:.2g}" if reading.plus_minus else ""
+            return f"{reading.value:.5g}{spread} {self.unit(t)}".strip()
         if isinstance(reading, Between):
             unit = self.unit(t)
             bounds = [(reading.low, "more than"), (reading.high, "less than")]

@@ -358,3 +358,15 @@ class AnswersFile(Strict):
     family: Annotated[str, Ref("family")] | None = None
     views: list[str] | None = None
     answers: dict[str, WrittenAnswer] = {}
+
+
+class LotUnit(AnswersFile):
+    """One unit of a lot, described as far as anybody could."""
+
+    name: Text | None = Field(default=None, description="what to call it; its number in the list where not given")
+
+
+class LotFile(Strict):
+    """What `lot` reads."""
+
+    units: list[LotUnit] = Field(min_length=2, max_length=30)

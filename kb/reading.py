@@ -52,6 +52,9 @@ class CannotTell:
     """Looked, and could not judge."""
 
 
+#: As it is written in files, and as the screen says it.
+CANNOT_TELL = ("cannot-tell", "cannot tell")
+
 Reading = Seen | Measured | Between | Typed | Gone | CannotTell
 
 
@@ -59,7 +62,7 @@ def read_reading(answer: Answer, trait: Trait) -> Reading:
     """What the answer says of the trait. Raises Unreadable."""
     if answer.is_ == "missing":
         return Gone()
-    if answer.is_ == "cannot-tell":
+    if answer.is_ in CANNOT_TELL:
         return CannotTell()
     if trait.measured:
         return _measured(answer, trait)
@@ -72,7 +75,7 @@ def read_part(answer: Answer, parts: Collection[str]) -> Reading:
     """What an answer to a bare slot says: which of the parts that fit it is there. Raises Unreadable."""
     if answer.is_ == "missing":
         return Seen(frozenset({"none"}))
-    if answer.is_ == "cannot-tell":
+    if answer.is_ in CANNOT_TELL:
         return CannotTell()
     return Seen(_states(answer, [*parts, "none", "unlisted"], "part", {}))
 

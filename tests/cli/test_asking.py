@@ -131,6 +131,18 @@ def test_a_question_for_a_text_takes_a_text() -> None:
     assert 'Road number: reads "4?61"' in screen
 
 
+def test_a_text_that_nobody_recorded_is_said_to_be_one() -> None:
+    screen = flat(talk("banana", "b", "x"))
+    assert 'Nothing recorded reads "banana". b takes it back.' in screen
+    assert "Nothing recorded" not in flat(talk("4?61", "x"))
+    assert 'Nothing recorded reads "4444". b takes it back.' in flat(talk("number: '4444'", "x"))
+
+
+def test_the_list_of_answers_tells_looks_apart() -> None:
+    screen = flat(talk(*CONTRADICTION, "n", "h", "0", "x"))
+    assert "Emblem on the nose: not winged (second look)" in screen
+
+
 def test_a_slip_in_a_word_is_not_taken_for_a_text() -> None:
     screen = flat(talk("bakc", "x"))
     assert 'did you mean "back"? If it is what you read, type number: bakc' in screen

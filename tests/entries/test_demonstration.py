@@ -15,6 +15,7 @@ from tellmark.kb.check import check
 from tellmark.kb.load import Entries, rule_for
 from tellmark.kb.resolve import living, moved
 from tellmark.kb.schema import file_schema
+from tellmark.kb.values import Answer
 
 ROOT = Path(__file__).parents[2] / "entries"
 FILES = sorted(path for path in ROOT.rglob("*.yaml"))
@@ -151,3 +152,14 @@ def test_swapped_slots_of_sightings_are_found() -> None:
             seen = any(key == slot or key.startswith(f"{slot}.") for key in sighting.answers)
             if seen and slot in found and not sighting.exception:
                 assert found[slot] > at_first.get(slot, 0.0), (ident, slot)
+
+
+@pytest.mark.parametrize("family", [None, "tank-engine-70"])
+def test_an_engine_whose_name_nobody_recorded_may_have_any(family: str | None) -> None:
+    """Two of thirteen tank engines have their railroad's name on record, and it is another one: that says little of the rest."""
+    entries, _ = checked()
+    answers = {"body-shape": "boiler", "road-name": "PRAIRIE MERIDIAN"}
+    read = {key: Answer.model_validate({"is": value}) for key, value in answers.items()}
+    session = answered(start(entries, family), entries, family, read)
+    assert session.variants[0][0].startswith("74-prairie-meridian-engine")
+    assert all(not one.looks_wrong for one in session.doubts)
