@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from ..identify.arrays import NOT_IN_THE_RECORD
+from ..identify.history import origin, story
 from ..identify.report import issued, left
 from ..identify.session import Session
 from ..identify.wording import Words, confidence, lower_first
@@ -243,6 +244,7 @@ def _origin(session: Session, words: Words, found: dict[str, Any]) -> Iterator[s
         return
     yield ""
     yield heading("Where it came from")
+    leading = next((one for one in likely if one["id"]), None)
     for one in likely:
         if one["id"] is None:
             yield row("sold alone, or in no recorded set", percent(one["probability"]))
@@ -251,6 +253,9 @@ def _origin(session: Session, words: Words, found: dict[str, Any]) -> Iterator[s
             place = f"{record.name}, unit {one['position']} of {len(record.positions)}"
             yield row(place, percent(one["probability"]))
             yield f"    {one['id']}"
+            if one is leading:
+                for sentence in origin(words, found, one):
+                    yield from wrapped(sentence, "    ")
 
 
 def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
@@ -258,6 +263,8 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
         return
     yield ""
     yield heading("Was it born this way?") + f"   all original: {percent(found['original'])}"
+    for sentence in story(words, found, percent):
+        yield from wrapped(sentence, hanging="  ")
     belongs = issued(session)
     looked_at = {session.compiled.slots[session.compiled.traits[one.trait].slot].id for one in session.evidence}
     for one in found["slots"]:

@@ -9,13 +9,15 @@ from ..kb.load import Entries
 from ..kb.reading import CannotTell, Gone, Reading
 from ..kb.resolve import has_slot, slots_of, stated
 from .apart import Look, tell_apart
-from .arrays import NOT_IN_THE_RECORD
+from .arrays import NOT_IN_THE_RECORD, Floats, Slot
 from .belief import swapped
 from .doubts import Doubt, row_weights, rows_now
 from .explain import Conclusion, Turn, Why, explain
+from .history import companions, years_of_part
 from .outlook import outlook
 from .questions import original_share
 from .session import Proposal, Session
+from .swaps import belonging, explanations, least
 from .wording import Words, lower_first
 
 #: Nothing less likely is listed.
@@ -26,6 +28,8 @@ WEIGHS = 0.05
 NEAR = 0.005
 #: So many looks that tell the leader from its runner-up are listed: those that tell most for their effort.
 MOST_LOOKS = 5
+#: So many histories of the unit are listed.
+MOST_STORIES = 6
 #: Shown so often, a state is said without how often; and so often, it is said to be shown mostly.
 NEARLY_ALWAYS, MOSTLY = 0.9, 0.6
 
@@ -38,12 +42,15 @@ def report(session: Session, words: Words) -> dict[str, Any]:
         "family": leading_family(session),
         "variants": variants(session, words),
         "sets": [
-            {"id": ident, "position": position, "probability": _share(chance)}
+            {"id": ident, "position": position, "probability": _share(chance), "with": companion_ids(words, ident, position)}
             for ident, position, chance in session.positions
             if chance >= LISTED
         ],
         "original": _share(original_share(session.compiled, session.belief)),
-        "slots": slots(session),
+        "slots": [
+            {**one, "fitted": dated(words, one["fitted"]), "belongs": dated(words, one["belongs"])} for one in slots(session)
+        ],
+        "explanations": least_explanations(session, words),
         "answers": answers(session, words, found[0] if found else None),
         "doubts": look_wrong(session, words),
         "explanation": [explanation(session, words, why) for why in found],
@@ -71,24 +78,60 @@ def leading_family(session: Session) -> str | None:
     return compiled.families[int(shares.argmax())]
 
 
+def companion_ids(words: Words, ident: str | None, position: int) -> list[str]:
+    """The variants in the other positions of a set."""
+    others = companions(words.entries, ident, position) if ident is not None else []
+    return sorted({one for variants_there in others for one in variants_there})
+
+
+def least_explanations(session: Session, words: Words) -> list[dict[str, Any]]:
+    """What must have been changed or misread: the explanations that blame fewest, likelier ones first; at most `MOST_STORIES`.
+
+    The likeliest of all is among them, as the last if it blames more.
+    """
+    compiled = session.compiled
+    found = explanations(compiled, session.belief, session.evidence) if session.evidence else []
+    if not found:
+        return []
+    simplest = [one for one in least(found) if one.probability >= LISTED] or found[:1]
+    likeliest = max(found, key=lambda one: round(one.probability, 12))
+    listed = simplest[:MOST_STORIES] if likeliest in simplest else [*simplest[: MOST_STORIES - 1], likeliest]
+    return [
+        {
+            "changed": (changed := [compiled.slots[s].id for s in one.changed]),
+            "repainted": "finish" in changed,
+            "misread": [words.key(t) for t in one.misread],
+            "variant": compiled.variants[one.variant],
+            "probability": _share(one.probability),
+        }
+        for one in listed
+    ]
+
+
+def _listed_parts(slot: Slot, chances: Floats) -> list[dict[str, Any]]:
+    """The parts of a slot worth naming, likeliest first."""
+    order = np.argsort(-chances, kind="stable")
+    return [{"part": slot.parts[r], "probability": _share(float(chances[r]))} for r in order if chances[r] >= LISTED]
+
+
+def dated(words: Words, listed: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Parts with the years in which each was made; None where that is not recorded."""
+    years = [years_of_part(words.entries, one["part"]) for one in listed]
+    return [{**one, "made": str(when) if when else None} for one, when in zip(listed, years, strict=True)]
+
+
 def slots(session: Session) -> list[dict[str, Any]]:
-    """Every slot that can have been changed: the chance that it was, and the parts that may sit there."""
+    """Every slot that can have been changed: the chance that it was, what may sit there, and what belongs there."""
     compiled, belief = session.compiled, session.belief
     found: list[dict[str, Any]] = []
     for s, slot in enumerate(compiled.slots):
         weight = row_weights(slot, belief.probability)
         if not float(weight @ (slot.swap > 0)) > 0.5:
             continue
-        fitted: list[dict[str, Any]] = []
-        if slot.parts:
-            chances = rows_now(slot, belief, s)
-            fitted = [
-                {"part": slot.parts[r], "probability": _share(float(chances[r]))}
-                for r in np.argsort(-chances, kind="stable")
-                if chances[r] >= LISTED
-            ]
         changed = float(weight @ swapped(slot, belief.evidence[s], belief.factor[s]))
-        found.append({"slot": slot.id, "swapped": _share(changed), "fitted": fitted})
+        fitted = _listed_parts(slot, rows_now(slot, belief, s)) if slot.parts else []
+        belongs = _listed_parts(slot, belonging(slot, belief.probability)) if slot.parts else []
+        found.append({"slot": slot.id, "swapped": _share(changed), "fitted": fitted, "belongs": belongs})
     return found
 
 

@@ -421,3 +421,115 @@ def test_the_form_and_the_effort_of_the_next_question_are_told() -> None:
     chosen = identified("views: [side]\nanswers: {road-name: cannot-tell}", "--ask", "any")["next"]
     assert chosen["form"] == "choice"
     assert len(chosen["states"]) > 2
+
+
+# Was it born this way? --------------------------------------------------------------------------------------------------
+
+EARLY_BODY = "family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN, number-height: 6.2 +- 0.1 mm, mold-mark: bare-roof"
+#: What was seen, what was changed or redone, what the screen says of it, and what it must not say.
+BORN = [
+    (
+        "a late motor in an early body",
+        EARLY_BODY + ", motor.gearing: twin}",
+        ["motor"],
+        "The motor is from 1953 or later, the body is from 1950 to 1952.",
+    ),
+    (
+        "later trucks under an early body: both from one period",
+        EARLY_BODY + ", front-truck.side-frame: molded-frame, rear-truck.side-frame: molded-frame}",
+        ["front-truck", "rear-truck"],
+        "the front truck and the rear truck were changed.",
+    ),
+    (
+        "a reproduction pilot: its maker is named",
+        EARLY_BODY + ", pilot.length: 21.1 +- 0.1 mm, pilot.material: cast-metal, pilot.back-face: grainy-back}",
+        ["pilot"],
+        "The pilot is a reproduction by Kiln Lane Castings, 2001 to 2025; the body is from 1950 to",
+    ),
+    (
+        "a lost horn is not a changed one",
+        EARLY_BODY + ", motor.gearing: single, horn: none}",
+        ["horn"],
+        "first batch; the horn was lost.",
+    ),
+    (
+        "a repaint: early marks under late lettering",
+        "family: cab-diesel-420\nanswers: {road-name: IRON COAST, screw-boss: round-boss, mold-mark: bare-roof, portholes: glazed,"
+        " lettering: decal, number-height: 4.8 +- 0.1 mm}",
+        ["finish"],
+        "the paint and lettering were redone.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("answers", "changed", "said"), [one[1:] for one in BORN], ids=[one[0] for one in BORN])
+def test_what_was_changed_since(answers: str, changed: list[str], said: str) -> None:
+    found = identified(answers)
+    first = found["explanations"][0]
+    assert (first["changed"], first["misread"]) == (changed, [])
+    assert first["repainted"] is ("finish" in changed)
+    shown = run("identify", "--answers", "-", typed=answers).stdout
+    assert said in " ".join(shown.split())
+    assert max(len(line) for line in shown.splitlines()) <= 80
+
+
+def test_simplest_stories_first_and_the_likelier_of_them() -> None:
+    found = identified(EXAMPLE.read_text("utf-8"))["explanations"]
+    assert [(one["changed"], one["misread"], one["variant"]) for one in found[:2]] == [
+        (["motor"], [], EARLY),
+        ([], ["motor.gearing"], EARLY),
+    ]
+    assert {len(one["changed"]) + len(one["misread"]) for one in found} == {1}
+    chances = [one["probability"] for one in found]
+    assert chances == sorted(chances, reverse=True)
+    assert sum(chances) <= 1
+
+
+def test_the_likeliest_story_is_listed_though_it_blames_more() -> None:
+    """Two changes make it a repainted later unit; three that are each common keep it an early one, and that is likelier."""
+    found = identified(
+        "family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN, number-place: nose-door, number-height: 6.2 +- 0.1 mm,"
+        " motor.gearing: twin, motor.brush-plate: slotted-caps, pilot.material: cast-metal, pilot.back-face: grainy-back,"
+        " front-truck.side-frame: coil-spring}"
+    )["explanations"]
+    *simplest, likeliest = found
+    assert {len(one["changed"]) + len(one["misread"]) for one in simplest} == {2}
+    assert (simplest[0]["changed"], simplest[0]["repainted"]) == (["finish", "pilot"], True)
+    assert (likeliest["changed"], likeliest["variant"]) == (["motor", "front-truck", "pilot"], EARLY)
+    assert likeliest["probability"] > simplest[0]["probability"]
+
+
+def test_an_untouched_unit_has_no_story_of_changes() -> None:
+    answers = EARLY_BODY + ", motor.gearing: single}"
+    assert (identified(answers)["explanations"][0]["changed"], identified(answers)["explanations"][0]["misread"]) == ([], [])
+    shown = " ".join(run("identify", "--answers", "-", typed=answers).stdout.split())
+    assert "Nothing that was looked at speaks against it: as far as that goes, it is as it left the factory." in shown
+    assert "Likely story" not in shown
+
+
+def test_nothing_is_told_before_an_answer() -> None:
+    assert identified("answers: {}")["explanations"] == []
+    assert "left the factory" not in run("identify", "--answers", "-", typed="answers: {}").stdout
+
+
+def test_what_belongs_is_dated_beside_what_is_there() -> None:
+    motor = slot(identified(EXAMPLE.read_text("utf-8")), "motor")
+    assert motor["belongs"][0] == {"part": "single-gear", "probability": pytest.approx(1, abs=0.01), "made": "1950..1953"}
+    assert {one["part"]: one["made"] for one in motor["fitted"]}["twin-gear"] == "1953..1958"
+    horn = slot(identified(EARLY_BODY + ", motor.gearing: single, horn: none}"), "horn")
+    assert horn["fitted"][0]["made"] is None
+
+
+def test_the_rest_of_the_set_is_named() -> None:
+    answers = (
+        "family: cab-diesel-420\n"
+        "answers: {road-name: PRAIRIE MERIDIAN, number-height: 4.8 +- 0.1 mm, front-coupler: none, rear-coupler: fixed-long}"
+    )
+    first = identified(answers)["sets"][0]
+    assert (first["id"], first["with"]) == (
+        "54-4-prairie-meridian-a-b-a",
+        ["424-prairie-meridian-b-b2", "424-prairie-meridian-t-b2"],
+    )
+    shown = " ".join(run("identify", "--answers", "-", typed=answers).stdout.split())
+    assert "With it came: 424 Prairie Meridian, trailing B, second batch; 424 Prairie Meridian, trailing A, second" in shown
+    assert "Told by: rear coupler" in shown
