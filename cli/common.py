@@ -74,6 +74,12 @@ def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:
     sys.exit(BAD_INPUT)
 
 
+def listed_views(written: str) -> list[str]:
+    """The views of `--views side,nose`; ends the command when there is none."""
+    views = [view.strip() for view in written.split(",") if view.strip()]
+    return views or refuse("no view", "one or more, such as side,nose")
+
+
 def read_input(name: str) -> tuple[str, str]:
     """(text, shown name) of a file, or of standard input for `-`. Raises BadInput."""
     from ..kb.yaml_text import MOST_BYTES, decode, read_bytes

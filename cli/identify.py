@@ -18,7 +18,7 @@ from ..kb.resolve import views_of
 from ..kb.validate import build
 from ..kb.yaml_text import places_in, read
 from . import screen
-from .common import FINDINGS, entries_option, print_json, problems_said, read_input, refuse, sound_entries
+from .common import FINDINGS, entries_option, listed_views, print_json, problems_said, read_input, refuse, sound_entries
 
 
 @click.command("identify")
@@ -54,7 +54,7 @@ def command(ctx: click.Context, **options: Any) -> None:
         from .asking import ask_all
 
         session = ask_all(session, words, options["family"])
-        if not session.given:
+        if not session.given and session.to_ask is not None:
             return
         click.echo()
     found = report(session, words)
@@ -75,7 +75,7 @@ def _session(entries: Entries, options: dict[str, Any]) -> tuple[Session, Words]
     if options["answers"] is not None:
         file = _answers_file(entries, options, findings)
     family = options["family"] or file.family
-    views = _listed(options["views"]) if options["views"] is not None else file.views
+    views = listed_views(options["views"]) if options["views"] is not None else file.views
     if findings:
         raise BadInput(findings)
     try:
@@ -84,10 +84,6 @@ def _session(entries: Entries, options: dict[str, Any]) -> tuple[Session, Words]
         refuse(problem.found, problem.expected, problem.nearest)
     session = answered(session, entries, family, file.answers)
     return session, Words(entries, session.compiled)
-
-
-def _listed(written: str) -> list[str]:
-    return [view.strip() for view in written.split(",") if view.strip()]
 
 
 def _answers_file(entries: Entries, options: dict[str, Any], findings: list[Finding]) -> AnswersFile:

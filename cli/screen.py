@@ -16,8 +16,10 @@ from ..identify.wording import Words, confidence, lower_first
 from ..kb.reading import CannotTell
 
 MOST_WIDTH = 80
-#: A slot is shown as changed from here on, and as doubtful from there.
-CHANGED, DOUBTFUL = 0.5, 0.25
+#: A slot that was looked at is called changed, likely changed, or doubtful from here on.
+CHANGED, LIKELY, DOUBTFUL = 0.8, 0.5, 0.25
+#: Fewer bits for another variant are not worth a word.
+WORTH_SAYING = 0.3
 #: The runner-up is named from here on; with so many looks that tell it, those first that are right in three of four cases.
 WORTH_TELLING, MOST_LOOKS, TELLS = 0.05, 2, 0.75
 #: So many answers that speak against the verdict are named; from this chance on, what would turn it over is said.
@@ -39,7 +41,7 @@ OTHER_TARGETS = {
 
 SETTLED_TARGETS = {
     "set": "The set it came from is settled; the variant most likely",
-    "original": "Whether it is all original is settled; the variant most likely",
+    "original": "{original}; the variant most likely",
 }
 
 
@@ -103,7 +105,9 @@ def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[
     elif variants[0]["id"] == NOT_IN_THE_RECORD and level in ("settled", "likely"):
         yield heading("No recorded variant fits" if level == "settled" else "Probably not in the record")
     elif found["settled"] and session.target in SETTLED_TARGETS:
-        yield heading(SETTLED_TARGETS[session.target])
+        original = "All original" if found["original"] >= 0.5 else "Not all original"
+        shown = max(found["original"], 1.0 - found["original"])
+        yield heading(SETTLED_TARGETS[session.target].format(original=f"{original} ({percent(shown)})"))
     elif level == "settled" and not found["settled"]:
         yield heading(f"The variant is settled; {OTHER_TARGETS.get(session.target, 'the rest is not yet')}")
     elif found["settled"] and apart and level != "settled":
@@ -151,7 +155,13 @@ def _against(session: Session, words: Words, found: dict[str, Any]) -> Iterator[
         return
     keys = {words.key(one.trait): one.trait for one in session.given}
     over = {one["trait"]: one["over_runner_up"] for one in why["answers"]}
-    named = [f"{words.trait(keys[trait])} ({-over[trait]:.1f} bits)" for trait in why["against"][:MOST_AGAINST]]
+    named = [
+        f"{words.trait(keys[trait])} ({-over[trait]:.1f} bits)"
+        for trait in why["against"][:MOST_AGAINST]
+        if -over[trait] >= WORTH_SAYING
+    ]
+    if not named:
+        return
     yield from wrapped(f"For {_variant(words, why['runner_up']['is'][0])} instead: {', '.join(named)}.")
 
 
@@ -207,7 +217,7 @@ def _more_views(words: Words, found: dict[str, Any]) -> Iterator[str]:
     if not views:
         return
     yield ""
-    yield heading("One more view would most likely settle")
+    yield heading("What one more view would settle")
     for view in views:
         subjects = sorted(likely[view], key=lambda what: (what not in ("variant", "set"), -likely[view][what]))
         named = [f"{_subject(words, what)} ({_in_ten(likely[view][what])})" for what in subjects[:MOST_SUBJECTS]]
@@ -231,6 +241,8 @@ def _inseparable(session: Session, words: Words, apart: list[str]) -> Iterator[s
     views = [words.view_name(session.compiled.views[view]).lower() for view in session.wanted_views]
     if views:
         yield from wrapped(f"Not enough can be seen to tell apart: {names}. It would take another view: {', '.join(views)}.")
+    elif any(isinstance(one.reading, CannotTell) for one in session.given):
+        yield from wrapped(f"What was seen does not tell apart: {names}. Some of what would was answered with: cannot tell.")
     else:
         yield from wrapped(
             f"Nothing that is recorded tells apart: {names}. It would take evidence outside the record: the carton, a dated "
@@ -283,32 +295,34 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
 def _remark(chance: float, looked_at: bool, gone: bool) -> str:
     """A word on a slot; of one that nobody looked at only what is usual can be said."""
     if not looked_at:
-        return "often" if chance >= CHANGED else ""
-    if chance >= CHANGED:
-        return "missing" if gone else "changed"
+        return "often" if chance >= LIKELY else ""
+    if chance >= LIKELY:
+        word = "missing" if gone else "changed"
+        return word if chance >= CHANGED else f"{word}?"
     return "doubtful" if chance >= DOUBTFUL else ""
 
 
 def _swap_row(text: str, chance: float, remark: str) -> str:
     shown = f"swapped {percent(chance)}"
     mark = click.style(remark, bold=True) if remark in ("changed", "missing") else remark
-    room = width() - 26
+    room = width() - 27
     cut = text if len(text) <= room else text[: room - 1] + "…"
     return f"  {cut:<{room}} {shown:>14}  {mark}".rstrip()
 
 
 def _evidence(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
-    if not found["answers"]:
+    if all(isinstance(one.reading, CannotTell) for one in session.given):
         return
     yield ""
     yield heading("Why") + "   bits for the verdict, the other answers given; below 0 is against it"
     keys = {words.key(one.trait): one.trait for one in session.given}
     unclear = {words.key(one.trait) for one in session.given if isinstance(one.reading, CannotTell)}
     told = {words.key(one.trait) for one in session.given if not isinstance(one.reading, CannotTell)}
+    wrong = {one["trait"] for one in found["doubts"]}
     for one in sorted(found["answers"], key=lambda answer: -answer["bits"]):
         if one["trait"] in unclear - told:
             continue
-        against = "  against" if one["bits"] <= -0.1 else ""
+        against = "  looks wrong" if one["trait"] in wrong else "  against" if one["bits"] <= -0.1 else ""
         text = f"{words.trait(keys[one['trait']])}: {one['answer']}"
         yield f"  {round(one['bits'], 1) + 0.0:>+6.1f}  {text}{against}"
 

@@ -9,7 +9,7 @@ import click
 from ..identify.arrays import NOT_IN_THE_RECORD
 from ..kb.findings import Unreadable
 from ..kb.load import Entries
-from .common import entries_option, print_json, refuse, sound_entries
+from .common import entries_option, listed_views, print_json, refuse, sound_entries
 from .screen import heading
 
 MOST_RATE = 0.5
@@ -75,7 +75,7 @@ def _run(entries: Entries, options: dict[str, Any]) -> dict[str, Any]:
     views = options["views"]
     terms = Terms(
         family=options["family"],
-        views=None if views is None else [view.strip() for view in views.split(",") if view.strip()],
+        views=None if views is None else listed_views(views),
         target=options["target"],
         ask=options["ask"],
         assumed=Assumed(options["mistakes"], options["swaps"]),

@@ -356,7 +356,7 @@ def test_one_more_view_says_what_it_would_settle() -> None:
     assert {"view", "effort", "settles"} == set(best)
     assert not {one["view"] for one in found["views"]} & {"side", "nose"}
     shown = " ".join(run("identify", "--answers", str(EXAMPLE), "--views", "side,nose").stdout.split())
-    assert "One more view would most likely settle Underside: " in shown
+    assert "What one more view would settle Underside: " in shown
     assert identified("family: cab-diesel-420\nanswers: {road-name: PRAIRIE MERIDIAN}")["views"] == [], "all can be seen"
 
 

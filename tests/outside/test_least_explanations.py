@@ -6,6 +6,7 @@ from random import Random
 from typing import cast
 
 import pytest
+from pysat.examples.hitman import Hitman  # pyright: ignore[reportMissingTypeStubs]
 from tellmark.identify.swaps import hitting_sets
 
 Gate = tuple[str, Callable[[int, int], int], str, str, str]
@@ -63,11 +64,10 @@ def test_same_sets_as_hitman(seed: int) -> None:
 
     Python toolkit for prototyping with SAT oracles", SAT 2018), up to 8 conflicts among 9 things.
     """
-    hitman = pytest.importorskip("pysat.examples.hitman").Hitman
     rng = Random(seed)
     conflicts = [rng.sample(range(1, 10), rng.randint(1, 5)) for _ in range(rng.randint(1, 8))]
-    with hitman(bootstrap_with=conflicts, htype="sorted") as solver:
-        theirs = [frozenset(cast("list[int]", one)) for one in solver.enumerate()]
+    with Hitman(bootstrap_with=conflicts, htype="sorted") as solver:
+        theirs = [frozenset(one) for one in cast("list[list[int]]", list(solver.enumerate()))]
     mine = hitting_sets(conflicts)
     assert {frozenset(one) for one in mine} == set(theirs)
     assert len(mine) == len(set(theirs))
