@@ -1,6 +1,6 @@
 """Hitting sets against published diagnoses, and against another program's."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from itertools import combinations
 from random import Random
 from typing import cast
@@ -67,7 +67,8 @@ def test_same_sets_as_hitman(seed: int) -> None:
     rng = Random(seed)
     conflicts = [rng.sample(range(1, 10), rng.randint(1, 5)) for _ in range(rng.randint(1, 8))]
     with Hitman(bootstrap_with=conflicts, htype="sorted") as solver:
-        theirs = [frozenset(one) for one in cast("list[list[int]]", list(solver.enumerate()))]
+        listed = cast("Iterator[list[int]]", solver.enumerate())
+        theirs = [frozenset(one) for one in listed]
     mine = hitting_sets(conflicts)
     assert {frozenset(one) for one in mine} == set(theirs)
     assert len(mine) == len(set(theirs))
