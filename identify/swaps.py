@@ -106,11 +106,15 @@ def explanations(compiled: Compiled, belief: Belief, evidence: Sequence[Evidence
     seen = answers_by_slot(compiled, evidence)
     blamed: dict[int, set[Blame]] = {}
     known: dict[tuple[int, ...], list[Blame]] = {}
+    ways_of: dict[tuple[int, int], list[Blame]] = {}
     live = np.flatnonzero((belief.probability > RARE) & (compiled.variant >= 0)).tolist()
     for c in live:
         rows = tuple(int(compiled.slots[one.slot].row[c]) for one in seen)
         if rows not in known:
-            known[rows] = _least(compiled, seen, rows, largest)
+            for one, u in zip(seen, rows, strict=True):
+                if (one.slot, u) not in ways_of:
+                    ways_of[one.slot, u] = _of_slot(compiled.slots[one.slot], one, u, largest)
+            known[rows] = _together([ways_of[one.slot, u] for one, u in zip(seen, rows, strict=True)], largest)
         blamed.setdefault(int(compiled.variant[c]), set()).update(known[rows])
     found: list[Explanation] = []
     for variant, ways in blamed.items():
@@ -186,9 +190,8 @@ def chance_of(
     return float(belief.probability[c]) * prod(shares)
 
 
-def _least(compiled: Compiled, seen: Sequence[SlotAnswers], rows: Sequence[int], largest: int) -> list[Blame]:
-    """(changed, misread) of the minimal explanations of a candidate that points at these rows."""
-    ways = [_of_slot(compiled.slots[one.slot], one, u, largest) for one, u in zip(seen, rows, strict=True)]
+def _together(ways: Sequence[Sequence[Blame]], largest: int) -> list[Blame]:
+    """(changed, misread) of the minimal explanations of a candidate, from those of each slot."""
     found: list[Blame] = []
     for choice in product(*ways):
         changed = tuple(sorted(s for some, _ in choice for s in some))
@@ -218,7 +221,8 @@ def _of_slot(slot: Slot, seen: SlotAnswers, u: int, largest: int) -> list[Blame]
 
 def _never_together(explained: Bools) -> list[tuple[int, ...]]:
     """The minimal sets of answers e that no column explains all of: they hit what every column leaves unexplained."""
-    return hitting_sets([np.flatnonzero(~column).tolist() for column in np.unique(explained, axis=1).T])
+    left_out = {tuple(e for e, told in enumerate(column) if not told) for column in explained.T.tolist()}
+    return hitting_sets(sorted(left_out))
 
 
 def belonging(slot: Slot, probability: Floats) -> Floats:

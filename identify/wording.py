@@ -1,6 +1,7 @@
 """Arrays back to words: the name of a trait, the text of a question, a level of confidence."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from ..kb.load import Entries
 from ..kb.models import Trait as TraitRecord
@@ -21,10 +22,14 @@ class Words:
         """The record of a trait; None for a bare slot."""
         trait = self.compiled.traits[t]
         for family in [trait.family] if trait.family else self.compiled.families:
-            found = traits_of(self.entries, family).get(trait.id)
+            found = self._traits[family].get(trait.id)
             if found:
                 return found
         return None
+
+    @cached_property
+    def _traits(self) -> dict[str, dict[str, TraitRecord]]:
+        return {family: traits_of(self.entries, family) for family in self.compiled.families}
 
     def slot(self, slot: str) -> str:
         """The name of a slot."""
