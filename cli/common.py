@@ -25,6 +25,34 @@ def entries_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--entries", type=click.Path(), help=help_text)(command)
 
 
+def seen_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """`--family`, `--views` and `--ask`: what is known and can be seen, and how it is asked for."""
+    ask = "Yes/no questions, or any: also which of several pictures it is, and what it measures."
+    for option in (
+        click.option("--ask", type=click.Choice(["yes-no", "any"]), default="yes-no", show_default=True, help=ask),
+        click.option("--views", metavar="VIEW,VIEW", help="What can be seen: side,nose,underside ... Nothing else is asked for."),
+        click.option("--family", metavar="FAMILY", help="The family, when it is known."),
+    ):
+        command = option(command)
+    return command
+
+
+#: What `--target` may be, in words.
+TARGETS = {
+    "variant": "the variant",
+    "set": "the set it came from",
+    "original": "whether it is all original",
+    "all": "all three",
+}
+
+
+def target_option(*targets: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """`--target`, one of these."""
+    *some, last = [TARGETS[target] for target in targets]
+    help_text = f"What to settle: {', '.join(some)}, or {last}."
+    return click.option("--target", type=click.Choice(targets), default="variant", show_default=True, help=help_text)
+
+
 def entries_root(ctx: click.Context, stated: str | None) -> Path:
     """The folder of entries: as stated, TELLMARK_ENTRIES, ./entries, or the packaged demonstration."""
     chosen = stated or ctx.obj or os.environ.get("TELLMARK_ENTRIES")

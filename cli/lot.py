@@ -1,21 +1,19 @@
 """`tellmark lot`: several units at once."""
 
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, cast
 
 import click
-from pydantic import ValidationError
 
 from ..identify.lot import Units, report_lot, units_of
-from ..identify.wording import confidence
-from ..kb.answers import read_all
-from ..kb.findings import BadInput, Finding, Kind, listed, nearest, printable
+from ..identify.wording import confidence, together
+from ..kb.described import described_findings, sound_part
+from ..kb.findings import BadInput, Finding, printable
 from ..kb.load import Entries
 from ..kb.models import LotFile, LotUnit
-from ..kb.resolve import views_of
 from ..kb.validate import build
-from ..kb.yaml_text import Places, places_in, read
+from ..kb.yaml_text import places_in, read
 from .common import FINDINGS, entries_option, print_json, problems_said, read_input, sound_entries
 from .screen import LEVELS, heading, percent, row, wrapped
 
@@ -64,28 +62,10 @@ def _lot_file(entries: Entries, name: str) -> LotFile:
     except BadInput as error:
         file, findings, units = None, error.findings, _sound_units(plain)
     for index, unit in units.items():
-        findings += _unit_findings(entries, unit, ["units", index], places)
+        findings += described_findings(entries, unit, places, ["units", index])
     if findings or file is None:
         raise BadInput(sorted(findings, key=lambda one: (one.line, one.column)))
     return file
-
-
-def _unit_findings(entries: Entries, unit: LotUnit, base: list[str | int], places: Places) -> Iterator[Finding]:
-    known = unit.family
-    if known is not None and known not in entries.families:
-        found, expected = f'the family "{known}"', f"one of {listed(entries.families)}"
-        yield Finding(
-            places.shown, *places.at([*base, "family"]), Kind.DANGLING, found, expected, nearest(known, entries.families)
-        )
-        known = None
-    views = views_of(entries, known)
-    for index, view in enumerate(unit.views or []):
-        if view not in views:
-            found, expected = f'the view "{view}"', f"one of {listed(views)}"
-            yield Finding(places.shown, *places.at([*base, "views", index]), Kind.DANGLING, found, expected, nearest(view, views))
-    for key, problem in read_all(entries, known, unit.answers)[1]:
-        at = places.at([*base, "answers", key], key=problem.kind == Kind.UNKNOWN_KEY)
-        yield Finding(places.shown, *at, problem.kind, problem.found, problem.expected, problem.nearest)
 
 
 def _sound_units(plain: Any) -> dict[int, LotUnit]:
@@ -93,22 +73,7 @@ def _sound_units(plain: Any) -> dict[int, LotUnit]:
     whole = cast("dict[str, Any]", plain) if isinstance(plain, dict) else {}
     written = whole.get("units")
     units = cast("list[Any]", written) if isinstance(written, list) else []
-    return {index: _sound_unit(cast("dict[str, Any]", one)) for index, one in enumerate(units) if isinstance(one, dict)}
-
-
-def _sound_unit(plain: Mapping[str, Any]) -> LotUnit:
-    pieces: list[dict[str, Any]] = [{key: plain[key]} for key in ("family", "views") if key in plain]
-    answers = plain.get("answers")
-    if isinstance(answers, dict):
-        pieces += [{"answers": {key: value}} for key, value in cast("dict[str, Any]", answers).items()]
-    sound: dict[str, Any] = {"answers": {}}
-    for piece in pieces:
-        try:
-            LotUnit.model_validate(piece)
-        except ValidationError:
-            continue
-        sound = {**sound, **piece, "answers": {**sound["answers"], **piece.get("answers", {})}}
-    return LotUnit.model_validate(sound)
+    return {index: sound_part(LotUnit, one) for index, one in enumerate(units) if isinstance(one, dict)}
 
 
 # The screen ------------------------------------------------------------------------------------------------------------
@@ -142,13 +107,9 @@ def _called(units: Units, number: int) -> str:
     return f"unit {number} ({printable(name)})" if name else f"unit {number}"
 
 
-def _and(words: Sequence[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
-
-
 def _set_lines(units: Units, one: dict[str, Any]) -> Iterator[str]:
-    numbers = sorted(unit["unit"] for unit in one["units"])
-    yield from wrapped(f"Units {_and([str(n) for n in numbers])} are of one set: {one['name']} ({percent(one['probability'])}).")
+    numbers = together([str(n) for n in sorted(unit["unit"] for unit in one["units"])])
+    yield from wrapped(f"Units {numbers} are of one set: {one['name']} ({percent(one['probability'])}).")
     yield f"    {one['set']}"
     for unit in one["units"]:
         doubt = "" if unit["probability"] >= 0.95 else f", its place {percent(unit['probability'])}"
@@ -168,7 +129,7 @@ def _stray_lines(units: Units, found: dict[str, Any], strays: Sequence[int]) -> 
         among = "" if best["probability"] >= LEADS else "open; first, "
         yield row(f"{called[:1].upper()}{called[1:]}: {among}{best['name']}", percent(best["probability"]))
         if one["cannot_be_told_apart"]:
-            yield from wrapped(f"Nothing recorded tells apart: {_and(one['cannot_be_told_apart'])}.", "    ")
+            yield from wrapped(f"Nothing recorded tells apart: {together(one['cannot_be_told_apart'])}.", "    ")
         origin = one["sets"][0]
         if not among and origin["id"] and origin["probability"] >= LIKELY_SET:
             name = units.entries.sets[origin["id"]].name
@@ -196,7 +157,7 @@ def _exchange_lines(units: Units, exchanges: Sequence[dict[str, Any]]) -> Iterat
             f"the {units.words.slot(slot).lower()} of unit {number} ({units.words.part(part)})"
             for number, slot, part in zip(one["between"], one["slots"], one["parts"], strict=True)
         ]
-        text = _and(there) if len(there) == 2 else "in a ring, each from the next, " + _and(there)
+        text = together(there) if len(there) == 2 else "in a ring, each from the next, " + together(there)
         yield from wrapped(
             f"{text[:1].upper()}{text[1:]}: {percent(one['chance'])} that this puts all of them right.", hanging="  "
         )
@@ -204,7 +165,7 @@ def _exchange_lines(units: Units, exchanges: Sequence[dict[str, Any]]) -> Iterat
 
 def _in_short(one: dict[str, Any]) -> str:
     """An explanation in one sentence."""
-    sets = [f"{_and([str(unit['unit']) for unit in some['units']])} are of {some['set']}" for some in one["sets"]]
+    sets = [f"{together([str(unit['unit']) for unit in some['units']])} are of {some['set']}" for some in one["sets"]]
     strays = [str(number) for number in one["strays"]]
-    alone = [f"{_and(strays)} {'is a stray' if len(strays) == 1 else 'are strays'}"] if strays else []
+    alone = [f"{together(strays)} {'is a stray' if len(strays) == 1 else 'are strays'}"] if strays else []
     return "; ".join([*sets, *alone])

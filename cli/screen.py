@@ -10,7 +10,7 @@ import click
 
 from ..identify.arrays import NOT_IN_THE_RECORD
 from ..identify.history import origin, story
-from ..identify.report import issued, left
+from ..identify.report import left
 from ..identify.session import Session
 from ..identify.wording import Words, confidence, lower_first
 from ..kb.reading import CannotTell
@@ -18,6 +18,8 @@ from ..kb.reading import CannotTell
 MOST_WIDTH = 80
 #: A slot that was looked at is called changed, likely changed, or doubtful from here on.
 CHANGED, LIKELY, DOUBTFUL = 0.8, 0.5, 0.25
+#: A part is said to belong in a slot from this chance on.
+BELONGS = 0.5
 #: Fewer bits for another variant are not worth a word.
 WORTH_SAYING = 0.3
 #: The runner-up is named from here on; with so many looks that tell it, those first that are right in three of four cases.
@@ -277,7 +279,8 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
     yield heading("Was it born this way?") + f"   all original: {percent(found['original'])}"
     for sentence in story(words, found, percent):
         yield from wrapped(sentence, hanging="  ")
-    belongs = issued(session)
+    belongs = {one["slot"]: one["belongs"][0]["part"] for one in found["slots"] if one["belongs"]}
+    sure = {one["slot"] for one in found["slots"] if one["belongs"] and one["belongs"][0]["probability"] > BELONGS}
     looked_at = {session.compiled.slots[session.compiled.traits[one.trait].slot].id for one in session.evidence}
     for one in found["slots"]:
         slot, chance = one["slot"], one["swapped"]
@@ -288,7 +291,7 @@ def _parts(session: Session, words: Words, found: dict[str, Any]) -> Iterator[st
         if there:
             text += f": {words.part(there['part'])} ({percent(there['probability'])})"
         yield _swap_row(text, chance, remark)
-        if there and remark == "changed" and slot in belongs and belongs[slot] != there["part"]:
+        if there and remark == "changed" and slot in sure and belongs[slot] != there["part"]:
             yield f"      belongs there: {words.part(belongs[slot])}"
 
 

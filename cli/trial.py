@@ -9,7 +9,7 @@ import click
 from ..identify.arrays import NOT_IN_THE_RECORD
 from ..kb.findings import Unreadable
 from ..kb.load import Entries
-from .common import entries_option, listed_views, print_json, refuse, sound_entries
+from .common import entries_option, listed_views, print_json, refuse, seen_options, sound_entries, target_option
 from .screen import heading
 
 MOST_RATE = 0.5
@@ -17,25 +17,11 @@ MOST_UNITS = 1_000_000
 
 
 @click.command("trial")
-@click.option("--family", metavar="FAMILY", help="The family, taken as known.")
 @click.option("--n", "units", metavar="N", type=int, default=200, show_default=True, help="How many units to draw.")
 @click.option("--mistakes", metavar="RATE", type=float, help="Suppose this share of all readings goes wrong, 0 to 0.5.")
 @click.option("--swaps", metavar="RATE", type=float, help="Suppose this share of all parts and finishes is changed, 0 to 0.5.")
-@click.option("--views", metavar="VIEW,VIEW", help="What can be seen: side,nose,underside ... Nothing else is asked for.")
-@click.option(
-    "--target",
-    type=click.Choice(["variant", "set"]),
-    default="variant",
-    show_default=True,
-    help="What to settle: the variant, or the set it came from.",
-)
-@click.option(
-    "--ask",
-    type=click.Choice(["yes-no", "any"]),
-    default="yes-no",
-    show_default=True,
-    help="Yes/no questions, or any: also which of several pictures it is, and what it measures.",
-)
+@seen_options
+@target_option("variant", "set")
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed draws the same units.")
 @click.option("--jobs", metavar="N", type=int, default=-1, help="Processes to use; one a core unless told otherwise.")
 @click.option("--json", "as_json", is_flag=True, help="The figures as JSON.")

@@ -84,10 +84,31 @@ def slot_evidence(compiled: Compiled, evidence: Sequence[Evidence]) -> tuple[Flo
 
 
 def slot_factor(slot: Slot, evidence: Floats) -> Floats:
-    """factor[u]: chance of the slot's answers given the row a candidate points at, changes since included."""
+    """factor[u, ...]: chance of evidence[i, ...] given the row a candidate points at, changes since included."""
     if slot.parts:
         return slot.fitted @ evidence
-    return (1.0 - slot.swap) * evidence + slot.swap * evidence[slot.redone]
+    swap = slot.swap.reshape(-1, *[1] * (evidence.ndim - 1))
+    redone = evidence[slot.redone[:1]] if slot.redone_alike else evidence[slot.redone]
+    return (1.0 - swap) * evidence + swap * redone
+
+
+def row_weights(slot: Slot, probability: Floats) -> Floats:
+    """The belief in each row of a slot: weight[u] from probability[c]."""
+    weight: Floats = np.zeros(len(slot.swap))
+    np.add.at(weight, slot.row, probability)
+    return weight
+
+
+def can_be_changed(compiled: Compiled, belief: Belief, s: int) -> bool:
+    """Whether the unit most likely has slot s, and the slot is one that can be changed."""
+    slot = compiled.slots[s]
+    return float(row_weights(slot, belief.probability) @ (slot.swap > 0)) > 0.5
+
+
+def changed_share(compiled: Compiled, belief: Belief, s: int) -> float:
+    """The chance that slot s was changed since."""
+    slot = compiled.slots[s]
+    return float(row_weights(slot, belief.probability) @ swapped(slot, belief.evidence[s], belief.factor[s]))
 
 
 def swapped(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
@@ -114,15 +135,20 @@ def likelihood(trait: Trait, evidence: Evidence) -> Floats:
         return trait.truth @ looks(trait, evidence) if evidence.again else trait.table @ evidence.weights
     if evidence.gone:
         return 1.0 - trait.applies
-    span = max(trait.most - trait.least, 1e-12)
     if evidence.value is not None:
         value, spread = evidence.value
-        sd = np.sqrt(trait.sd**2 + spread**2)
-        density = np.exp(-0.5 * ((value - trait.mean) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
-        return trait.applies * blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span, 1.0 / span)
+        return density(trait, np.array([value]), spread)[:, 0]
     assert evidence.interval is not None
     low, high = evidence.interval
     return trait.applies * blended(trait, between(trait, low, high), share_between(trait, low, high))
+
+
+def density(trait: Trait, values: Floats, spread: float) -> Floats:
+    """Chance of each measured value, read with this uncertainty, given row i, shape [i, values]."""
+    span = max(trait.most - trait.least, 1e-12)
+    sd = np.hypot(trait.sd, spread)[:, None]
+    normal = np.exp(-0.5 * ((values - trait.mean[:, None]) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+    return trait.applies[:, None] * blended(trait, (1.0 - trait.blunders) * normal + trait.blunders / span, 1.0 / span)
 
 
 def looks(trait: Trait, evidence: Evidence) -> Floats:

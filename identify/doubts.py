@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .arrays import Bools, Compiled, Floats, Slot, Trait
-from .belief import Belief, Evidence, between, blended, likelihood, looks, share_between, swapped
+from .belief import Belief, Evidence, between, blended, likelihood, looks, row_weights, share_between, swapped
 
 #: An answer looks wrong from this chance on.  At one in three, a second look costs less than living with the mistake.
 LOOKS_WRONG = 0.3
@@ -59,13 +59,6 @@ def rows_now(slot: Slot, belief: Belief, s: int) -> Floats:
     now = weight - redone
     np.add.at(now, slot.redone, redone)
     return now
-
-
-def row_weights(slot: Slot, probability: Floats) -> Floats:
-    """The belief in each row of a slot: weight[u] from probability[c]."""
-    weight: Floats = np.zeros(len(slot.swap))
-    np.add.at(weight, slot.row, probability)
-    return weight
 
 
 def named(evidence: Evidence, look: int = 0) -> Bools:

@@ -7,21 +7,20 @@ import numpy as np
 
 from ..kb.reading import Between, Gone, Measured, Reading, Seen
 from .arrays import MISSING, Compiled, Floats, Trait
-from .belief import Evidence, likelihood, swapped
-from .claims import (
+from .belief import Evidence, can_be_changed, changed_share, likelihood
+from .doubts import named
+from .flips import MOST_CHANGED, Alternatives, Flip
+from .given import Given, merge
+from .hypotheses import (
     Answered,
-    Claim,
+    Hypotheses,
     by_slot,
-    original_claim,
-    set_claim,
-    set_names,
-    slot_claim,
-    variant_claim,
+    original_hypotheses,
+    set_hypotheses,
+    slot_hypotheses,
+    variant_hypotheses,
     weights_of_evidence,
 )
-from .doubts import named, row_weights
-from .flips import MOST_CHANGED, Alternatives, Flip
-from .given import merge
 from .questions import original_share
 from .session import Session
 
@@ -39,18 +38,10 @@ Conclusion = tuple[str, ...] | str | bool | None
 
 
 @dataclass(frozen=True)
-class Change:
-    """Another answer to a trait."""
-
-    trait: int
-    reading: Reading
-
-
-@dataclass(frozen=True)
 class Turn:
     """The smallest change of answers that makes another conclusion the leader; none of up to `tried` does where it is empty."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[Given, ...]
     to: object
     tried: int
 
@@ -97,15 +88,15 @@ def explain(session: Session) -> list[Why]:
     readings = [other_readings(compiled.traits[one.trait], one) for one in session.evidence]
     others = [_chances(compiled, one, some) for one, some in zip(session.evidence, readings, strict=True)]
     flips = Alternatives(compiled, answered, others)
-    weights = weights_of_evidence(compiled, answered, [claim for _, claim in found])
+    weights = weights_of_evidence(compiled, answered, [one for _, one in found])
     return [
         replace(
             why,
             bits={one.trait: weight.over_all[e] for e, one in enumerate(session.evidence)},
             over={one.trait: weight.over_rival[e] for e, one in enumerate(session.evidence)},
-            turn=_turn(session, claim, flips, readings, why.about),
+            turn=_turn(session, hypotheses, flips, readings, why.about),
         )
-        for (why, claim), weight in zip(found, weights, strict=True)
+        for (why, hypotheses), weight in zip(found, weights, strict=True)
     ]
 
 
@@ -114,10 +105,9 @@ def slots_in_question(session: Session) -> list[tuple[int, float]]:
     compiled, belief = session.compiled, session.belief
     touched = {compiled.traits[one.trait].slot for one in session.evidence}
     found: list[tuple[int, float]] = []
-    for s, slot in enumerate(compiled.slots):
-        weight = row_weights(slot, belief.probability)
-        chance = float(weight @ swapped(slot, belief.evidence[s], belief.factor[s]))
-        if float(weight @ (slot.swap > 0)) > 0.5 and (s in touched or chance >= DOUBTFUL):
+    for s in range(len(compiled.slots)):
+        chance = changed_share(compiled, belief, s)
+        if can_be_changed(compiled, belief, s) and (s in touched or chance >= DOUBTFUL):
             found.append((s, chance))
     return found
 
@@ -164,43 +154,42 @@ def _chances(compiled: Compiled, one: Evidence, readings: Sequence[Reading]) -> 
     return np.stack(columns, axis=1) if columns else np.zeros((rows, 0))
 
 
-def _turn(session: Session, claim: Claim, flips: Alternatives, readings: Sequence[list[Reading]], about: str) -> Turn | None:
+def _turn(
+    session: Session, hypotheses: Hypotheses, flips: Alternatives, readings: Sequence[list[Reading]], about: str
+) -> Turn | None:
     if about == "original":
         return None
-    flip: Flip = flips.smallest(claim, SLOT_CHANGED if about == "slot" else MOST_CHANGED)
-    changes = tuple(Change(session.evidence[e].trait, readings[e][a]) for e, a in flip.changes)
-    return Turn(changes, claim.names[flip.to] if changes else None, flip.tried)
+    flip: Flip = flips.smallest(hypotheses, SLOT_CHANGED if about == "slot" else MOST_CHANGED)
+    changes = tuple(Given(session.evidence[e].trait, readings[e][a]) for e, a in flip.changes)
+    return Turn(changes, hypotheses.names[flip.to] if changes else None, flip.tried)
 
 
-def _variant(session: Session, answered: Answered) -> tuple[Why, Claim]:
+def _variant(session: Session, answered: Answered) -> tuple[Why, Hypotheses]:
     group, chance = session.leading
     best = next((ident for ident, _ in session.variants if ident not in group), None)
     shares = dict(session.variants)
     rival = sorted(session.twins[best], key=lambda one: (-shares[one], one)) if best is not None else []
     other = sum(shares[one] for one in rival)
-    claim = variant_claim(session.compiled, answered, group, rival)
-    return Why("variant", tuple(group), chance, tuple(rival), other, {}, {}, None), claim
+    hypotheses = variant_hypotheses(session.compiled, answered, group, rival)
+    return Why("variant", tuple(group), chance, tuple(rival), other, {}, {}, None), hypotheses
 
 
-def _set(session: Session, answered: Answered) -> tuple[Why, Claim]:
-    shares: dict[str | None, float] = {}
-    for name, chance in zip(set_names(session.compiled), session.belief.probability.tolist(), strict=True):
-        shares[name] = shares.get(name, 0.0) + chance
-    best, second = sorted(shares, key=lambda one: (-shares[one], one or ""))[:2]
-    claim = set_claim(session.compiled, answered, best, second)
-    return Why("set", best, shares[best], second, shares[second], {}, {}, None), claim
+def _set(session: Session, answered: Answered) -> tuple[Why, Hypotheses]:
+    (best, share), (second, other) = list(session.origins.items())[:2]
+    hypotheses = set_hypotheses(session.compiled, answered, best, second)
+    return Why("set", best, share, second, other, {}, {}, None), hypotheses
 
 
-def _slot(session: Session, answered: Answered, s: int, chance: float) -> tuple[Why, Claim]:
+def _slot(session: Session, answered: Answered, s: int, chance: float) -> tuple[Why, Hypotheses]:
     changed = chance >= 0.5
-    claim = slot_claim(session.compiled, answered, s, changed)
+    hypotheses = slot_hypotheses(session.compiled, answered, s, changed)
     sure = max(chance, 1.0 - chance)
-    return Why("slot", changed, sure, not changed, 1.0 - sure, {}, {}, None, s), claim
+    return Why("slot", changed, sure, not changed, 1.0 - sure, {}, {}, None, s), hypotheses
 
 
-def _original(session: Session, answered: Answered) -> tuple[Why, Claim]:
+def _original(session: Session, answered: Answered) -> tuple[Why, Hypotheses]:
     chance = original_share(session.compiled, session.belief)
     original = chance >= 0.5
     sure = max(chance, 1.0 - chance)
-    claim = original_claim(session.compiled, answered, original)
-    return Why("original", original, sure, not original, 1.0 - sure, {}, {}, None), claim
+    hypotheses = original_hypotheses(session.compiled, answered, original)
+    return Why("original", original, sure, not original, 1.0 - sure, {}, {}, None), hypotheses

@@ -12,7 +12,7 @@ from math import prod
 import numpy as np
 
 from .arrays import Bools, Compiled, Floats, Ints
-from .claims import Answered, Claim, slot_terms
+from .hypotheses import Answered, Hypotheses, slot_terms
 
 #: Changes of so many answers are looked at, if those of one number are not more than MOST_CELLS numbers.
 MOST_CHANGED, MOST_CELLS = 3, 2_000_000
@@ -77,7 +77,7 @@ class Alternatives:
         several = [self.others[e].shape[1] for e in self.answered.evidence[n]]
         return sum(prod(some) for some in combinations(several, k))
 
-    def smallest(self, one: Claim, most: int = MOST_CHANGED) -> Flip:
+    def smallest(self, one: Hypotheses, most: int = MOST_CHANGED) -> Flip:
         """The smallest flip; of several, the one whose answers are likeliest together, then the first in order."""
         each = _Terms(self, one)
         for size in range(1, most + 1):
@@ -104,21 +104,21 @@ class Alternatives:
 
 @dataclass(frozen=True, eq=False)
 class _Terms:
-    """The terms of one claim, each worked out when it is needed."""
+    """The terms of one conclusion, each worked out when it is needed."""
 
     changes: Alternatives
-    claim: Claim
+    hypotheses: Hypotheses
     _known: dict[tuple[int, int], Floats] = field(default_factory=dict)
 
     def of(self, n: int, k: int) -> Floats:
         """term[h, way] of every change of k answers of the n-th answered slot."""
         if (n, k) not in self._known:
-            self._known[n, k] = self.claim.term(self.changes.within(n, k).terms, n)
+            self._known[n, k] = self.hypotheses.term(self.changes.within(n, k).terms, n)
         return self._known[n, k]
 
     def best(self, way: Way) -> tuple[float, Pick, int] | None:
         """(chance of the changed answers, the changes, new leader) of the likeliest flip that changes these slots."""
-        one, changed = self.claim, dict(way)
+        one, changed = self.hypotheses, dict(way)
         slots = range(len(self.changes.answered.slots))
         kept = one.prior * np.prod([self.of(n, 0)[:, 0] for n in slots if n not in changed], axis=0)
         first, *more = [self.of(n, k) for n, k in way]

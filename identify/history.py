@@ -9,7 +9,7 @@ from typing import Any
 from ..kb.load import Entries
 from ..kb.resolve import moved, stated
 from ..kb.values import Years
-from .wording import Words, lower_first
+from .wording import Words, lower_first, together
 
 #: A story is told from this chance on; the simplest one, unless another is so many times as likely.
 TELLABLE, FAR_LIKELIER = 0.15, 2.0
@@ -103,7 +103,7 @@ def _happened(words: Words, found: dict[str, Any], one: dict[str, Any]) -> str:
     gone = {some["slot"] for some in found["slots"] if _missing(some)}
     changed = [slot for slot in one["changed"] if slot != "finish"]
     keys = {words.key(t): t for t in range(len(words.compiled.traits))}
-    return listed(
+    return together(
         [
             *_clause([f"the {lower_first(words.slot(slot))}" for slot in changed if slot not in gone], "changed"),
             *_clause([f"the {lower_first(words.slot(slot))}" for slot in changed if slot in gone], "lost"),
@@ -114,17 +114,12 @@ def _happened(words: Words, found: dict[str, Any], one: dict[str, Any]) -> str:
 
 
 def _clause(names: Sequence[str], what: str, many: bool = False) -> list[str]:
-    return [f"{listed(names)} {'were' if many or len(names) > 1 else 'was'} {what}"] if names else []
+    return [f"{together(names)} {'were' if many or len(names) > 1 else 'was'} {what}"] if names else []
 
 
 def _missing(slot: dict[str, Any]) -> bool:
     """Whether nothing sits in a slot where something belongs."""
     return bool(slot["fitted"]) and slot["fitted"][0]["part"] == "none" and slot["belongs"][0]["part"] != "none"
-
-
-def listed(names: Sequence[str]) -> str:
-    """The names as one would say them."""
-    return " and ".join([*([", ".join(names[:-1])] if names[:-1] else []), *names[-1:]])
 
 
 def _periods(words: Words, found: dict[str, Any], chosen: dict[str, Any], made: Years | None) -> str:
@@ -134,7 +129,7 @@ def _periods(words: Words, found: dict[str, Any], chosen: dict[str, Any], made: 
     for slot in chosen["changed"]:
         if slot in by_slot and not _missing(by_slot[slot]) and (said := _of_part(words, by_slot[slot], made)):
             groups.setdefault(said, []).append(f"the {lower_first(words.slot(slot))}")
-    clauses = [f"{listed(slots)} {'is' if len(slots) == 1 else 'are'} {said}" for said, slots in groups.items()]
+    clauses = [f"{together(slots)} {'is' if len(slots) == 1 else 'are'} {said}" for said, slots in groups.items()]
     if not clauses:
         return ""
     if made is not None:
@@ -186,7 +181,7 @@ def origin(words: Words, found: dict[str, Any], likely: dict[str, Any]) -> list[
     if why is not None:
         told_by = [keys[one["trait"]] for one in sorted(why["answers"], key=lambda one: -one["bits"]) if one["bits"] >= TELLS]
         names = [lower_first(words.trait(t)) for t in sorted(told_by, key=lambda t: not _of_a_part(words, t))]
-        sentences += [f"Told by: {listed(names[:MOST_TELLING])}."] if names else []
+        sentences += [f"Told by: {together(names[:MOST_TELLING])}."] if names else []
     return sentences
 
 

@@ -10,8 +10,8 @@ import numpy as np
 from ..kb.load import Entries
 from ..kb.models import LotFile
 from ..kb.resolve import moved, number, slots_of
-from .arrays import NOT_IN_THE_RECORD, Compiled, Floats
-from .belief import swapped
+from .arrays import Compiled, Floats
+from .belief import row_weights, swapped
 from .compile import compile_entries
 from .lots_kernel import (
     USUAL,
@@ -27,7 +27,6 @@ from .lots_kernel import (
     seat_shares,
     seated,
 )
-from .questions import twin_groups
 from .session import Session
 from .start import answered
 from .wording import Words
@@ -64,6 +63,15 @@ class Units:
     def words(self) -> Words:
         """Names of everything."""
         return Words(self.entries, self.compiled)
+
+    def twins(self, ident: str) -> list[str]:
+        """The variants that nothing recorded separates from this one, itself included; empty where there is none."""
+        found = self._twins[ident]
+        return found if len(found) > 1 else []
+
+    @cached_property
+    def _twins(self) -> dict[str, list[str]]:
+        return Session(self.compiled).twins
 
     @cached_property
     def lot(self) -> Lot:
@@ -139,7 +147,7 @@ def _unit(units: Units, u: int, stray: bool) -> dict[str, Any]:
         "name": units.file.units[u].name,
         "variants": [{"id": ident, "name": units.words.variant(ident), "probability": chance} for ident, chance in listed],
         "sets": [{"id": ident, "probability": chance} for ident, chance in _best(origins)],
-        "cannot_be_told_apart": twins(compiled, listed[0][0]),
+        "cannot_be_told_apart": units.twins(listed[0][0]),
         "stray": stray,
     }
 
@@ -147,16 +155,6 @@ def _unit(units: Units, u: int, stray: bool) -> dict[str, Any]:
 def _best(shares: Mapping[Key, float]) -> list[tuple[Key, float]]:
     ordered = sorted(shares.items(), key=lambda one: (-round(one[1], 9), str(one[0])))[:MOST_LISTED]
     return [(key, round(min(1.0, chance), 6)) for n, (key, chance) in enumerate(ordered) if n == 0 or chance >= LISTED]
-
-
-def twins(compiled: Compiled, ident: str) -> list[str]:
-    """The variants that nothing recorded separates from this one, itself included; empty where there is none."""
-    if ident == NOT_IN_THE_RECORD:
-        return []
-    groups = twin_groups(compiled, tuple(t for t, trait in enumerate(compiled.traits) if trait.asked))
-    mine = groups[int((compiled.variant == compiled.variants.index(ident)).argmax())]
-    found = sorted({compiled.label(c) for c in np.flatnonzero(groups == mine).tolist()})
-    return found if len(found) > 1 else []
 
 
 def _explained(units: Units, one: Explained) -> dict[str, Any]:
@@ -239,7 +237,7 @@ def _places(units: Units, u: int) -> Iterator[_Place]:
         record = records.get(slot.id)
         if record is None or record.type is None:
             continue
-        rows = np.bincount(slot.row, weights=shares, minlength=len(slot.issued))
+        rows = row_weights(slot, shares)
         seen, factor = session.belief.evidence[s], session.belief.factor[s]
         changed = rows * swapped(slot, seen, factor)
         total = float(changed.sum())

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .arrays import Floats, Ints
+from .arrays import Bools, Floats, Ints
+from .questions import entropy
 
 #: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
 FEW, MOST_STATES = 20, 800
@@ -24,6 +25,9 @@ TO_THE_END, AHEAD = 0.005, 0.03
 WIDTH = 6
 #: Efforts closer than this are the same.
 SAME = 1e-9
+
+#: Of every outcome of every question: its chance, the bits then left that can be told, and whether it is unsettled.
+Parts = tuple[Floats, Floats, Bools]
 
 
 @dataclass(frozen=True)
@@ -50,10 +54,10 @@ class Game:
     kin: Sequence[int] = ()
 
 
-def best(game: Game) -> int:
-    """The question to ask first. `chances` must not be empty."""
+def best(game: Game, ahead: float = AHEAD) -> int:
+    """The question to ask first. `chances` must not be empty; `ahead`: up to which share of mistakes a plan is made."""
     mistakes = _mistakes(game)
-    if mistakes > AHEAD:
+    if mistakes > ahead:
         return 0
     if len(game.weight) <= FEW and mistakes <= TO_THE_END:
         solver = _Solver(game, likely=True)
@@ -105,7 +109,7 @@ class _Solver:
         self.cost = {at: np.where(views == at, game.here, game.there) for at in {game.at, *game.view}}
         self.cheapest = float(min(game.here.min(), game.there.min()))
         spare = 1.0 - game.settled
-        self.slack = _entropy(np.array([spare, 1.0 - spare])) + spare * np.log2(max(len(self.begins) - 1, 1))
+        self.slack = entropy(np.array([spare, 1.0 - spare])) + spare * np.log2(max(len(self.begins) - 1, 1))
         self.hidden = self._hidden()
 
     @property
@@ -124,10 +128,10 @@ class _Solver:
         for look in np.flatnonzero(np.bincount(alike) > 1):
             mine = alike == look
             share = self.grouped(np.where(mine, weight, 0.0))
-            bits[mine] = _entropy(share / share.sum()) if share.sum() > 0 else 0.0
+            bits[mine] = entropy(share / share.sum()) if share.sum() > 0 else 0.0
         return bits
 
-    def parts(self, weight: Floats) -> tuple[Floats, Floats, Floats]:
+    def parts(self, weight: Floats) -> Parts:
         """(chance, bits left that can be told, whether unsettled) of every outcome of every question."""
         joint = self.outcome * weight
         chance = joint.sum(axis=1)
@@ -141,7 +145,7 @@ class _Solver:
 
     def bits(self, weight: Floats) -> float:
         """Bits about the group that questions can tell."""
-        return _entropy(self.grouped(weight)) - float(weight @ self.hidden)
+        return entropy(self.grouped(weight)) - float(weight @ self.hidden)
 
     # To the end --------------------------------------------------------------------------------------------------------
 
@@ -178,9 +182,7 @@ class _Solver:
             self.low[key] = max(limit, self.low.get(key, 0.0))
         return found, first
 
-    def _after(
-        self, q: int, weight: Floats, told: tuple[int, ...], parts: tuple[Floats, Floats, Floats], bound: float, limit: float
-    ) -> float:
+    def _after(self, q: int, weight: Floats, told: tuple[int, ...], parts: Parts, bound: float, limit: float) -> float:
         chance, least, open_ = parts
         effort = bound
         for o in range(self.first[q], self.first[q + 1]):
@@ -202,48 +204,40 @@ class _Solver:
 
         Every bit left after that is guessed to take as long as it does with the best question there is now.
         """
-        weight = self.weight
-        each = 1.0 / max(self.rate(weight, self.game.at), SAME)
-        rough = self.rough(weight, self.game.at, each)
+        weight, game = self.weight, self.game
+        parts = self.parts(weight)
+        each = 1.0 / max(float(np.max(self.news(weight, parts) / self.cost[game.at])), SAME)
+        rough = self.rough(weight, parts, game.at, each)
         order = np.lexsort((np.arange(len(rough)), np.round(rough, 9)))[:WIDTH]
-        found = [self._behind(int(q), weight, each) for q in order]
+        found = [self._behind(int(q), weight, parts, each) for q in order]
         return int(order[int(np.argmin(np.round(found, 9)))])
 
-    def _behind(self, q: int, weight: Floats, each: float) -> float:
-        chance, _, open_ = self.parts(weight)
+    def _behind(self, q: int, weight: Floats, parts: Parts, each: float) -> float:
+        chance, _, open_ = parts
         effort = float(self.cost[self.game.at][q])
+        closed = (self.kin == self.kin[q]) & self.soft[q]
         for o in range(self.first[q], self.first[q + 1]):
             if open_[o]:
                 left = weight * self.outcome[o] / chance[o]
-                closed = self.kin == self.kin[q] if self.soft[q] else np.zeros(len(self.kin), dtype=bool)
-                after = float(np.where(closed, np.inf, self.rough(left, self.game.view[q], each)).min())
+                rough = self.rough(left, self.parts(left), self.game.view[q], each)
+                after = float(np.where(closed, np.inf, rough).min())
                 effort += float(chance[o]) * after if np.isfinite(after) else 0.0
         return effort
 
-    def news(self, weight: Floats) -> Floats:
+    def news(self, weight: Floats, parts: Parts) -> Floats:
         """Bits that each question tells about the group."""
-        chance, bits, _ = self.parts(weight)
+        chance, bits, _ = parts
         return self.bits(weight) - np.add.reduceat(chance * bits, self.first[:-1])
 
-    def rate(self, weight: Floats, at: int) -> float:
-        """Bits for an effort, of the best question."""
-        return float(np.max(self.news(weight) / self.cost[at]))
-
-    def rough(self, weight: Floats, at: int, each: float) -> Floats:
+    def rough(self, weight: Floats, parts: Parts, at: int, each: float) -> Floats:
         """The effort of each question and of what comes after it, guessed; infinite for a question without news."""
-        chance, bits, open_ = self.parts(weight)
+        chance, bits, open_ = parts
         guess = np.where(open_, np.maximum(self.cheapest, bits * each), 0.0)
         whole = self.cost[at] + np.add.reduceat(chance * guess, self.first[:-1])
-        news = self.bits(weight) - np.add.reduceat(chance * bits, self.first[:-1])
-        return np.where(news > SAME, whole, np.inf)
+        return np.where(self.news(weight, parts) > SAME, whole, np.inf)
 
 
 def _likely(chances: Floats) -> Floats:
     """Without the answers that would be mistakes; a hypothesis that has no others keeps them."""
     kept = np.where(chances < MISTAKE, 0.0, chances)
     return np.where(kept.sum(axis=1, keepdims=True) > 0, kept, chances)
-
-
-def _entropy(weights: Floats) -> float:
-    some = weights[weights > 0]
-    return float(-(some * np.log2(some)).sum())

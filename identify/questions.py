@@ -14,7 +14,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from .arrays import Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, between, blended, likelihood, looks, share_between, swapped
+from .belief import Belief, Evidence, between, blended, likelihood, looks, share_between, slot_factor, swapped
 
 #: News below this is no news: rounding, or an answer that would move nothing.
 NO_NEWS = 1e-3
@@ -169,7 +169,7 @@ def _information(chances: Floats, look: Ints, group: Ints, weight: Floats) -> Fl
         starts = np.flatnonzero(np.r_[True, np.diff(group[several]) != 0])
         joint = np.add.reduceat(chances[look[several]] * weight[several, None], starts, axis=0)
         share = np.add.reduceat(weight[several], starts)
-        inside = inside + _xlog2(joint).sum(axis=0) - _log2(share) @ joint
+        inside = inside + _xlog2(joint).sum(axis=0) - log2(share) @ joint
         total = total + joint.sum(axis=0)
     return inside - _xlog2(total)
 
@@ -228,14 +228,8 @@ def _unchanged(compiled: Compiled, belief: Belief) -> Floats:
 
 def chance_of(compiled: Compiled, belief: Belief, s: int, rows: Floats) -> Floats:
     """P(outcome | row u of slot s, answers so far) from P(outcome | part or row i, answers so far), shape [u, outcomes]."""
-    slot, found, factor = compiled.slots[s], belief.evidence[s], belief.factor[s]
-    if slot.parts:
-        joint = (slot.fitted * found) @ rows
-    else:
-        seen = found[:, None] * rows
-        redone = seen[slot.redone[:1]] if slot.redone_alike else seen[slot.redone]
-        joint = (1.0 - slot.swap)[:, None] * seen + slot.swap[:, None] * redone
-    return joint / np.maximum(factor, TINY)[:, None]
+    joint = slot_factor(compiled.slots[s], belief.evidence[s][:, None] * rows)
+    return joint / np.maximum(belief.factor[s], TINY)[:, None]
 
 
 def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Floats:
@@ -268,14 +262,14 @@ def _measured_rows(trait: Trait, question: Question, given: Evidence | None) -> 
     return np.column_stack([rows, 1.0 - trait.applies]) if given is None else rows
 
 
-def _log2(values: Floats) -> Floats:
+def log2(values: Floats) -> Floats:
     """Binary logarithms; of nothing a number that nothing times it is nothing."""
     logs: Floats = np.log2(np.maximum(values, TINY))
     return logs
 
 
 def _xlog2(values: Floats) -> Floats:
-    return values * _log2(values)
+    return values * log2(values)
 
 
 def entropy(weights: Floats) -> float:
@@ -292,6 +286,16 @@ def variant_groups(compiled: Compiled) -> Ints:
 def set_groups(compiled: Compiled) -> Ints:
     """One group for each set of origin; -1 alone, and each unit that is not in the record apart."""
     return np.where(compiled.variant < 0, -1 + compiled.variant, compiled.set_of)
+
+
+def set_names(compiled: Compiled) -> list[str | None]:
+    """The set of every candidate; None alone, and `not-in-the-record`."""
+    groups = set_groups(compiled)
+    found: list[str | None] = []
+    for c in range(compiled.candidates):
+        group = int(groups[c])
+        found.append(compiled.sets[group] if group >= 0 else None if group == -1 else compiled.label(c))
+    return found
 
 
 @lru_cache(maxsize=256)

@@ -10,14 +10,14 @@ from ..kb.reading import CannotTell, Gone, Reading
 from ..kb.resolve import has_slot, slots_of, stated
 from .apart import Look, tell_apart
 from .arrays import NOT_IN_THE_RECORD, Floats, Slot
-from .belief import swapped
-from .doubts import Doubt, row_weights, rows_now
+from .belief import can_be_changed, changed_share
+from .doubts import Doubt, rows_now
 from .explain import Conclusion, Turn, Why, explain
 from .history import companions, years_of_part
-from .outlook import outlook
 from .questions import original_share
 from .session import Proposal, Session
 from .swaps import belonging, explanations, least
+from .views import views_worth
 from .wording import Words, lower_first
 
 #: Nothing less likely is listed.
@@ -125,30 +125,12 @@ def slots(session: Session) -> list[dict[str, Any]]:
     compiled, belief = session.compiled, session.belief
     found: list[dict[str, Any]] = []
     for s, slot in enumerate(compiled.slots):
-        weight = row_weights(slot, belief.probability)
-        if not float(weight @ (slot.swap > 0)) > 0.5:
+        if not can_be_changed(compiled, belief, s):
             continue
-        changed = float(weight @ swapped(slot, belief.evidence[s], belief.factor[s]))
+        changed = changed_share(compiled, belief, s)
         fitted = _listed_parts(slot, rows_now(slot, belief, s)) if slot.parts else []
         belongs = _listed_parts(slot, belonging(slot, belief.probability)) if slot.parts else []
         found.append({"slot": slot.id, "swapped": _share(changed), "fitted": fitted, "belongs": belongs})
-    return found
-
-
-def issued(session: Session) -> dict[str, str]:
-    """The part each slot of the leading variant left the factory with, where one is more likely than not."""
-    compiled = session.compiled
-    leader = next((ident for ident, _ in session.variants if ident != NOT_IN_THE_RECORD), None)
-    mine = [c for c in range(compiled.candidates) if compiled.label(c) == leader]
-    if not mine:
-        return {}
-    best = max(mine, key=lambda c: float(session.belief.probability[c]))
-    found: dict[str, str] = {}
-    for slot in compiled.slots:
-        if slot.parts:
-            row = slot.issued[slot.row[best]]
-            if row.max() > 0.5:
-                found[slot.id] = slot.parts[int(row.argmax())]
     return found
 
 
@@ -292,7 +274,7 @@ def one_more_view(session: Session) -> list[dict[str, Any]]:
             "effort": one.effort,
             "settles": [{"what": what, "chance": _share(chance)} for what, chance in one.chances.items()],
         }
-        for one in outlook(compiled, session.belief, session.views, told, unclear)
+        for one in views_worth(compiled, session.belief, session.views, told, unclear)
     ]
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..kb.reading import Between, CannotTell, Reading, Seen
 from .arrays import NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, believe, swapped
+from .belief import Belief, Evidence, believe, changed_share
 from .doubts import Doubt, doubts
 from .given import Given, merge_looks
 from .plan import Game, best
@@ -26,6 +26,7 @@ from .questions import (
     original_share,
     outcome_chances,
     set_groups,
+    set_names,
     twin_groups,
     variant_groups,
     whole,
@@ -180,11 +181,16 @@ class Session:
     @cached_property
     def second_looks(self) -> list[Proposal]:
         """The answers that another look would tell something about, by news for effort, best first; nobody is asked thrice."""
-        visible = set(self._visible)
-        mine = [one for one in self.evidence if one.trait in visible and not self._looks(one.trait)]
-        found = self._with_news([again for one in mine if (again := another_look(self.compiled, one))])
+        found = self._with_news(self._other_looks)
+        mine = [one for one in self.evidence if one.trait in self._visible and not self._looks(one.trait)]
         found += [self._measure_again(one) for one in mine if one.value and one.trait in self._looks_wrong]
         return sorted((one for one in found if one.bits >= WORTH_A_LOOK), key=lambda one: -round(one.value, 9))
+
+    @cached_property
+    def _other_looks(self) -> list[Question]:
+        """Another look at every answer in the views at hand that was looked at once."""
+        mine = [one for one in self.evidence if one.trait in self._visible and not self._looks(one.trait)]
+        return [again for one in mine if (again := another_look(self.compiled, one))]
 
     @property
     def _looks_wrong(self) -> set[int]:
@@ -198,8 +204,12 @@ class Session:
         return Proposal(question, blunder * float(others._news([question])[0]), self.effort(question))
 
     def _with_news(self, questions: Sequence[Question]) -> list[Proposal]:
-        pairs = zip(questions, self._news(questions), strict=True)
-        found = [Proposal(question, float(bits), self.effort(question)) for question, bits in pairs if bits >= NO_NEWS]
+        return self._valued(questions, self._news(questions), NO_NEWS)
+
+    def _valued(self, questions: Sequence[Question], news: Floats, least: float) -> list[Proposal]:
+        """The questions with at least so much news, by news for effort, best first."""
+        pairs = zip(questions, news.tolist(), strict=True)
+        found = [Proposal(question, bits, self.effort(question)) for question, bits in pairs if bits >= least]
         return sorted(found, key=lambda one: -round(one.value, 9))
 
     @property
@@ -232,8 +242,8 @@ class Session:
         """
         if self.settled or not self.proposals:
             return None
-        planned = self._planned() if self.target in ("variant", "set") else None
-        return planned or self.proposals[0]
+        game = self.game if self.target in ("variant", "set") else None
+        return self.proposals[0 if game is None else best(game)]
 
     @cached_property
     def look_again(self) -> Proposal | None:
@@ -259,20 +269,17 @@ class Session:
         if self.target != "variant" or not self.settled:
             return None
         seen = {self.compiled.traits[one.trait].slot for one in self.evidence}
-        doubtful = {s for s in seen if IN_DOUBT <= self.swapped(s) <= 1.0 - IN_DOUBT}
-        looks = [another_look(self.compiled, one) for one in self.evidence if not self._looks(one.trait)]
-        asked = [q for q in [*self.questions, *filter(None, looks)] if self.compiled.traits[q.trait].slot in doubtful]
+        doubtful = {s for s in seen if IN_DOUBT <= changed_share(self.compiled, self.belief, s) <= 1.0 - IN_DOUBT}
+        asked = [q for q in [*self.questions, *self._other_looks] if self.compiled.traits[q.trait].slot in doubtful]
         bits = original_news(self.compiled, self.belief, asked, self.evidence, its_slot_alone=True)
-        found = [Proposal(q, float(gain), self.effort(q)) for q, gain in zip(asked, bits, strict=True) if gain >= WORTH_A_LOOK]
-        return max(found, key=lambda one: round(one.value, 9), default=None)
+        return next(iter(self._valued(asked, bits, WORTH_A_LOOK)), None)
 
-    def swapped(self, s: int) -> float:
-        """The chance that a slot was changed."""
-        slot, rows, factor = self.compiled.slots[s], self.belief.evidence[s], self.belief.factor[s]
-        return float(self.belief.probability @ swapped(slot, rows, factor)[slot.row])
+    @cached_property
+    def game(self) -> Game | None:
+        """What is left to find out, over the best proposals in their order and the candidates that are not too rare.
 
-    def _planned(self) -> Proposal | None:
-        """The first question of the best plan over the leading candidates, if there are few enough of them."""
+        None when there are too many of those, or nothing to tell.
+        """
         belief = self.belief.probability
         live = np.flatnonzero(belief > RARE * belief.max())
         if not 2 <= len(live) <= MOST_CANDIDATES:
@@ -284,7 +291,7 @@ class Session:
         weight, group, chances = alike_together(belief[live], group, chances)
         if group.max() == 0:
             return None
-        game = Game(
+        return Game(
             weight=weight,
             group=group,
             chances=chances,
@@ -295,7 +302,6 @@ class Session:
             settled=self.compiled.settled,
             kin=[self._kin(one.trait) for one in questions],
         )
-        return asked[best(game)]
 
     def _kin(self, t: int) -> int:
         """Traits of one part are read off one thing; any other trait stands for itself."""
@@ -331,6 +337,14 @@ class Session:
             shares[key] = shares.get(key, 0.0) + chance
         found = [(self.compiled.sets[s] if s >= 0 else None, p, chance) for (s, p), chance in shares.items()]
         return sorted(found, key=lambda one: (-one[2], one[0] or "", one[1]))
+
+    @cached_property
+    def origins(self) -> dict[str | None, float]:
+        """The belief in each set of origin, best first; None: sold alone; and what is not in the record."""
+        shares: dict[str | None, float] = {}
+        for name, chance in zip(set_names(self.compiled), self.belief.probability.tolist(), strict=True):
+            shares[name] = shares.get(name, 0.0) + chance
+        return {name: shares[name] for name in sorted(shares, key=lambda one: (-shares[one], one or ""))}
 
     @cached_property
     def twins(self) -> dict[str, list[str]]:

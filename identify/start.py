@@ -8,7 +8,7 @@ from ..kb.load import Entries
 from ..kb.reading import Reading
 from ..kb.values import Answer
 from .arrays import Compiled
-from .compile import compile_entries
+from .compile import AS_RECORDED, Assumed, compile_entries
 from .session import Ask, Session, Target
 
 
@@ -18,11 +18,12 @@ def start(
     views: Sequence[str] | None = None,
     target: Target = "variant",
     ask: Ask = "yes-no",
+    assumed: Assumed = AS_RECORDED,
 ) -> Session:
     """A session without answers. Raises Unreadable for a family or a view that there is not."""
     if family is not None and family not in entries.families:
         raise Unreadable(f'the family "{family}"', f"one of {listed(entries.families)}", nearest(family, entries.families))
-    compiled = compile_entries(entries, [family] if family else None)
+    compiled = compile_entries(entries, [family] if family else None, assumed)
     return Session(compiled, views=view_indices(compiled, views), target=target, ask=ask)
 
 

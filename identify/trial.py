@@ -18,17 +18,16 @@ import numpy as np
 from joblib import Parallel, delayed, effective_n_jobs
 from numpy.random import SeedSequence
 
-from ..kb.findings import Unreadable, listed, nearest
+from ..kb.findings import Unreadable
 from ..kb.load import Entries
 from ..kb.reading import Between, Gone, Measured, Reading, Seen, Typed
-from ..kb.resolve import living
 from .arrays import MISSING, NOT_IN_THE_RECORD
-from .belief import swapped
-from .compile import AS_RECORDED, Assumed, compile_entries
+from .belief import changed_share
+from .compile import AS_RECORDED, Assumed
 from .given import Given
-from .questions import Question, entropy, set_groups
+from .questions import Question, entropy, set_groups, set_names
 from .session import Ask, Proposal, Session, Target
-from .start import view_indices
+from .start import start
 from .units import Unit, draw
 
 #: The calibration table has a row for each stretch between these; close to 1, where conclusions are drawn, they are narrow.
@@ -157,27 +156,24 @@ def run_trial(
     done: called with the number of units finished since the last call.  Raises Unreadable for an unknown family or view,
     and where no variant is recorded.
     """
-    start = prepared(entries, terms)
+    begin = prepared(entries, terms)
     seeds = SeedSequence(seed).spawn(n)
     size = min(MOST_AT_ONCE, max(1, math.ceil(n / (effective_n_jobs(jobs) * HELPINGS))))
-    packed = pickle.dumps(start)
+    packed = pickle.dumps(begin)
     calls = (delayed(examine_all)(packed, seeds[first : first + size]) for first in range(0, n, size))
     found: list[Examined] = []
     for some in Parallel(n_jobs=jobs, return_as="generator")(calls):
         found += some
         done(len(some))
-    return summed(found, seed, prior_entropy(start))
+    return summed(found, seed, prior_entropy(begin))
 
 
 def prepared(entries: Entries, terms: Terms) -> Session:
     """The session in which nothing was answered yet. Raises Unreadable where there is nothing to ask."""
-    family = terms.family
-    if family is not None and family not in entries.families:
-        raise Unreadable(f'the family "{family}"', f"one of {listed(entries.families)}", nearest(family, entries.families))
-    if not any(family in (None, entries.family_of(ident)) for ident in living(entries)):
+    session = start(entries, terms.family, terms.views, terms.target, terms.ask, terms.assumed)
+    if not session.compiled.variants:
         raise Unreadable("no variants", "something to draw units from")
-    compiled = compile_entries(entries, [family] if family else None, terms.assumed)
-    return Session(compiled, views=view_indices(compiled, terms.views), target=terms.target, ask=terms.ask)
+    return session
 
 
 def prior_entropy(start: Session) -> float:
@@ -273,16 +269,9 @@ def _variant_verdict(session: Session, unit: Unit) -> tuple[str, str, bool, floa
 
 
 def _set_verdict(session: Session, unit: Unit) -> tuple[str | None, str | None, bool, float]:
-    groups = set_groups(session.compiled)
-    kinds, at = np.unique(groups, return_inverse=True)
-    shares = np.bincount(at.reshape(-1), weights=session.belief.probability)
-    truth, verdict = int(groups[unit.candidate]), int(kinds[shares.argmax()])
-    return _set_name(session, truth), _set_name(session, verdict), truth == verdict, float(shares.max())
-
-
-def _set_name(session: Session, group: int) -> str | None:
-    """The id of a set of origin; None for a unit sold alone."""
-    return NOT_IN_THE_RECORD if group < -1 else session.compiled.sets[group] if group >= 0 else None
+    truth = set_names(session.compiled)[unit.candidate]
+    verdict, stated = next(iter(session.origins.items()))
+    return truth, verdict, truth == verdict, stated
 
 
 def shows_swap(unit: Unit, question: Question) -> bool:
@@ -301,12 +290,11 @@ def shows_swap(unit: Unit, question: Question) -> bool:
 
 
 def _slots(session: Session, unit: Unit, asked: Sequence[Question]) -> Slots:
-    compiled, belief = session.compiled, session.belief
+    compiled = session.compiled
     found = Slots()
     for s, slot in enumerate(compiled.slots):
-        weight = np.bincount(slot.row, weights=belief.probability, minlength=len(slot.swap))
         looked_at = any(compiled.traits[one.trait].slot == s for one in session.evidence)
-        named = looked_at and bool(weight @ swapped(slot, belief.evidence[s], belief.factor[s]) >= NAMED)
+        named = looked_at and changed_share(compiled, session.belief, s) >= NAMED
         changed = unit.swapped[s]
         shown = changed and any(shows_swap(unit, one) for one in asked if compiled.traits[one.trait].slot == s)
         could = changed or bool(slot.swap[slot.row[unit.candidate]] > 0)

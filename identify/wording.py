@@ -1,5 +1,6 @@
 """Arrays back to words: the name of a trait, the text of a question, a level of confidence."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -184,6 +185,11 @@ def confidence(shares: list[float], settled: float) -> str:
     if first >= 0.6 and first >= 3 * second:
         return "likely"
     return "leaning" if first >= 1.5 * second and first > 0 else "open"
+
+
+def together(names: Sequence[str]) -> str:
+    """The names as one would say them: the first, the second and the third."""
+    return " and ".join([*([", ".join(names[:-1])] if names[:-1] else []), *names[-1:]])
 
 
 def lower_first(text: str) -> str:

@@ -16,8 +16,8 @@ from .load import MODELS, Entries, Progress, TableRow, load
 from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
 from .reading import in_unit
 from .resolve import OWN_SLOTS, lineage, moved, slots_of, stated, traits_of, views_of
-from .values import RESERVED, Answer, Fact, Ref, Weight
-from .yaml_text import Loc, Places, places_in
+from .values import RESERVED, Fact, Ref, Weight
+from .yaml_text import Loc, Places
 
 PART_WORDS = frozenset({"none", "unlisted", "unknown"})
 
@@ -387,19 +387,6 @@ class _Checker:
         if verdict.position is not None and verdict.position > most:
             expected = f"a position from 1 to {most}" if most else "a set when there is a position"
             yield self.say("sighting", ident, ("verdict", "position"), Kind.WRONG_VALUE, str(verdict.position), expected)
-
-
-def answer_findings(entries: Entries, family: str | None, answers: Mapping[str, Answer], text: str, shown: str) -> list[Finding]:
-    """Everything wrong with the answers of an answers file."""
-    _, problems = read_all(entries, family, answers)
-    if not problems:
-        return []
-    places = places_in(text, shown)
-    found: list[Finding] = []
-    for key, problem in problems:
-        line, column = places.at(["answers", key], key=problem.kind == Kind.UNKNOWN_KEY)
-        found.append(Finding(shown, line, column, problem.kind, problem.found, problem.expected, problem.nearest))
-    return found
 
 
 def references(record: BaseModel) -> Iterator[tuple[list[str | int], Ref, str]]:

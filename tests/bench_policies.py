@@ -1,6 +1,5 @@
 """Every way to choose the next question on the same units, beside the bounds nobody can beat: part of `make bench`."""
 
-import math
 import random
 import time
 from collections.abc import Iterator, Sequence
@@ -17,7 +16,7 @@ from tellmark.identify.given import Given
 from tellmark.identify.plan import Game, least_effort
 from tellmark.identify.questions import entropy
 from tellmark.identify.session import Proposal, Session
-from tellmark.identify.trial import Questioner, Terms, examine, prepared, run_trial, summed
+from tellmark.identify.trial import Questioner, Terms, examine, prepared, prior_entropy, run_trial, summed
 from tellmark.identify.units import Unit
 from tellmark.kb.cache import sound
 from tellmark.kb.load import Entries
@@ -198,7 +197,7 @@ def policies(zoo: Session, names: Sequence[str] = tuple(POLICIES)) -> None:
         "Demonstration, all families, as recorded": Terms(),
     }.items():
         start = prepared(entries, terms)
-        heading(title, f"entropy {entropy_of(start):.3f}; right as often as stated")
+        heading(title, f"entropy {prior_entropy(start):.3f}; right as often as stated")
         best_of({name: scored(start, policy, 150) for name, policy in chosen.items()})
 
 
@@ -221,12 +220,3 @@ def trials(n: int = 400) -> None:
             f"  {title:<44} right {found.right:.1%}, stated {found.stated:.1%} (rows off by up to {off:.1%}); {named}; "
             f"{found.mean_questions:.2f} questions"
         )
-
-
-def entropy_of(start: Session) -> float:
-    """Bits between variants and their twins, before anything is asked."""
-    names = [tuple(start.twins[start.compiled.label(c)]) for c in range(start.compiled.candidates)]
-    shares: dict[tuple[str, ...], float] = {}
-    for name, share in zip(names, start.compiled.prior.tolist(), strict=True):
-        shares[name] = shares.get(name, 0.0) + share
-    return -sum(share * math.log2(share) for share in shares.values() if share > 0)

@@ -6,6 +6,7 @@ Each takes a session and gives the proposal to ask, or None when it is done; all
 from collections.abc import Callable
 
 import numpy as np
+from tellmark.identify.plan import best
 from tellmark.identify.questions import outcome_chances
 from tellmark.identify.session import Proposal, Session
 
@@ -22,6 +23,13 @@ def greedy(session: Session) -> Proposal | None:
     if session.settled:
         return None
     return max([*session.second_looks[:1], *session.proposals[:1]], key=lambda one: one.value, default=None)
+
+
+def ahead(session: Session) -> Proposal | None:
+    """Plans whatever share of the answers would be mistakes."""
+    if session.look_again or session.next is None or session.game is None:
+        return session.look_again or session.next
+    return session.proposals[best(session.game, ahead=1.0)]
 
 
 def edges(session: Session) -> Proposal | None:
@@ -72,6 +80,7 @@ def _scored(session: Session, left: Callable[[np.ndarray], np.ndarray]) -> Propo
 POLICIES: dict[str, Policy] = {
     "planned (in use)": planned,
     "greedy: news for effort": greedy,
+    "always two ahead": ahead,
     "edges cut": edges,
     "edges cut, noise discounted": discounted_edges,
 }

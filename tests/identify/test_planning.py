@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
-from tellmark.identify.belief import Evidence, likelihood
+from tellmark.identify.belief import Evidence, changed_share, likelihood
 from tellmark.identify.plan import Game, best, least_effort
 from tellmark.identify.questions import Question, entropy, news, variant_groups, whole, yes_no
 from tellmark.identify.session import Session
@@ -210,8 +210,9 @@ def test_a_part_in_doubt_is_looked_at_once_more_when_the_variant_is_settled(rand
     assert asked(doubtful) in ("motor.brushes", "motor.wires")
     confirmed = played(doubtful, {"motor.brushes": "two", "motor.wires": "two", "motor.gears": "two"})
     cleared = played(doubtful, {"motor.brushes": "one", "motor.wires": "one", "motor.gears": "one"})
+    slot = settled.compiled.traits[trait["motor.gears"]].slot
     for session, low, high in ((confirmed, 0.85, 1.0), (cleared, 0.0, 0.15)):
-        assert low <= session.swapped(session.compiled.traits[trait["motor.gears"]].slot) <= high
+        assert low <= changed_share(session.compiled, session.belief, slot) <= high
 
 
 # Second looks ---------------------------------------------------------------------------------------------------------------

@@ -15,13 +15,13 @@ import numpy as np
 
 from .arrays import Bools, Compiled, Floats, Ints, Slot
 from .belief import Evidence, likelihood
-from .questions import set_groups
+from .questions import log2, set_names
 
 WHOLE, KEPT, CHANGED = 0, 1, 2
 
 
 @dataclass(frozen=True, eq=False)
-class Claim:
+class Hypotheses:
     """Hypotheses by ascending group.
 
     names[g]       what each group is; concluded[g], rival[g]: the groups of the conclusion, and of its runner-up
@@ -89,7 +89,7 @@ def by_slot(compiled: Compiled, evidence: Sequence[Evidence]) -> Answered:
     return Answered(tuple(slots), tuple(seen), tuple(tuple(at[s]) for s in slots), tuple(scale), look)
 
 
-def claim(
+def gathered(
     compiled: Compiled,
     answered: Answered,
     names: Sequence[object],
@@ -97,7 +97,7 @@ def claim(
     rival: Bools,
     blocks: Sequence[tuple[Ints | int, Ints]],
     rest: bool = False,
-) -> Claim:
+) -> Hypotheses:
     """Hypotheses from blocks of all candidates: (mode of every slot, or of all; group of each candidate)."""
     every = compiled.candidates
     modes = np.stack([np.broadcast_to(mode, len(compiled.slots)) for mode, _ in blocks])
@@ -110,7 +110,7 @@ def claim(
     slots = list(answered.slots)
     together: Floats = np.zeros(len(where))
     np.add.at(together, same.reshape(-1), prior)
-    return Claim(
+    return Hypotheses(
         names=tuple(names),
         concluded=concluded,
         rival=rival,
@@ -131,25 +131,15 @@ def _untouched(compiled: Compiled, answered: Answered, mode: Ints) -> Floats:
     return found
 
 
-def variant_claim(compiled: Compiled, answered: Answered, concluded: Sequence[str], rival: Sequence[str]) -> Claim:
+def variant_hypotheses(compiled: Compiled, answered: Answered, concluded: Sequence[str], rival: Sequence[str]) -> Hypotheses:
     """Which variant it is; all that is not in the record together."""
     labels = [compiled.label(c) for c in range(compiled.candidates)]
     return _by_name(compiled, answered, labels, concluded, rival)
 
 
-def set_claim(compiled: Compiled, answered: Answered, concluded: str | None, rival: str | None) -> Claim:
+def set_hypotheses(compiled: Compiled, answered: Answered, concluded: str | None, rival: str | None) -> Hypotheses:
     """Which set it came from; None is alone or in no recorded set."""
     return _by_name(compiled, answered, set_names(compiled), [concluded], [rival])
-
-
-def set_names(compiled: Compiled) -> list[str | None]:
-    """The set of every candidate; None alone, and `not-in-the-record`."""
-    groups = set_groups(compiled)
-    found: list[str | None] = []
-    for c in range(compiled.candidates):
-        group = int(groups[c])
-        found.append(compiled.sets[group] if group >= 0 else None if group == -1 else compiled.label(c))
-    return found
 
 
 def _by_name(
@@ -158,28 +148,28 @@ def _by_name(
     named: Sequence[str | None],
     concluded: Sequence[str | None],
     rival: Sequence[str | None],
-) -> Claim:
+) -> Hypotheses:
     names = list(dict.fromkeys(named))
     at = {name: g for g, name in enumerate(names)}
     group = np.array([at[name] for name in named], dtype=np.int64)
     mine, other = (np.array([name in some for name in names], dtype=bool) for some in (concluded, rival))
-    return claim(compiled, answered, names, mine, other, [(WHOLE, group)])
+    return gathered(compiled, answered, names, mine, other, [(WHOLE, group)])
 
 
-def slot_claim(compiled: Compiled, answered: Answered, s: int, changed: bool) -> Claim:
+def slot_hypotheses(compiled: Compiled, answered: Answered, s: int, changed: bool) -> Hypotheses:
     """Whether slot s was changed since."""
     modes = np.zeros((2, len(compiled.slots)), dtype=np.int64)
     modes[:, s] = KEPT, CHANGED
     blocks = [(mode, np.full(compiled.candidates, g)) for g, mode in enumerate(modes)]
     concluded = np.array([not changed, changed], dtype=bool)
-    return claim(compiled, answered, (False, True), concluded, ~concluded, blocks)
+    return gathered(compiled, answered, (False, True), concluded, ~concluded, blocks)
 
 
-def original_claim(compiled: Compiled, answered: Answered, original: bool) -> Claim:
+def original_hypotheses(compiled: Compiled, answered: Answered, original: bool) -> Hypotheses:
     """Whether nothing on the unit was changed since."""
     blocks: list[tuple[Ints | int, Ints]] = [(mode, np.full(compiled.candidates, g)) for g, mode in enumerate((KEPT, WHOLE))]
     concluded = np.array([original, not original], dtype=bool)
-    return claim(compiled, answered, (True, False), concluded, ~concluded, blocks, rest=True)
+    return gathered(compiled, answered, (True, False), concluded, ~concluded, blocks, rest=True)
 
 
 @dataclass(frozen=True)
@@ -190,8 +180,8 @@ class Weights:
     over_rival: dict[int, float]
 
 
-def weights_of_evidence(compiled: Compiled, answered: Answered, claims: Sequence[Claim]) -> list[Weights]:
-    """The weight of every answer, by claim; below 0 it speaks against the conclusion.
+def weights_of_evidence(compiled: Compiled, answered: Answered, all_of_them: Sequence[Hypotheses]) -> list[Weights]:
+    """The weight of every answer, by conclusion; below 0 it speaks against the conclusion.
 
     Good (1950): log2 of the odds with all answers over the odds without this one.
     """
@@ -199,22 +189,17 @@ def weights_of_evidence(compiled: Compiled, answered: Answered, claims: Sequence
     for s, seen in zip(answered.slots, answered.seen, strict=True):
         without = [np.prod(np.delete(seen, j, axis=1), axis=1) for j in range(seen.shape[1])]
         terms.append(slot_terms(compiled.slots[s], np.stack([np.prod(seen, axis=1), *without], axis=1)))
-    return [_weights(one, terms, answered) for one in claims]
+    return [_weights(one, terms, answered) for one in all_of_them]
 
 
-def _weights(one: Claim, terms: Sequence[Floats], answered: Answered) -> Weights:
+def _weights(one: Hypotheses, terms: Sequence[Floats], answered: Answered) -> Weights:
     each = [one.term(term, n) for n, term in enumerate(terms)]
     found = Weights({}, {})
     for n, term in enumerate(each):
         others = one.prior * np.prod([other[:, 0] for m, other in enumerate(each) if m != n], axis=0)
         sums = one.sums(others[:, None] * term)
-        mine = _log2(sums[one.concluded].sum(axis=0))
+        mine = log2(sums[one.concluded].sum(axis=0))
         for rival, bits in ((~one.concluded, found.over_all), (one.rival, found.over_rival)):
-            odds = mine - _log2(sums[rival].sum(axis=0))
+            odds = mine - log2(sums[rival].sum(axis=0))
             bits |= {e: float(odds[0] - odds[1 + j]) for j, e in enumerate(answered.evidence[n])}
     return found
-
-
-def _log2(values: Floats) -> Floats:
-    """log2, kept within what doubles can tell."""
-    return np.log2(np.maximum(values, 1e-300))

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tellmark.identify.outlook import DRAWS, WORTH_NAMING, Outlook, outlook
 from tellmark.identify.questions import set_groups
 from tellmark.identify.session import Session
 from tellmark.identify.start import start
+from tellmark.identify.views import DRAWS, WORTH_NAMING, ViewWorth, views_worth
 from tellmark.kb.reading import CannotTell, Gone, Reading, Seen
 
 
@@ -22,10 +22,10 @@ def seen_from(session: Session) -> dict[str, dict[str, float]]:
     return {session.compiled.views[one.view]: dict(one.chances) for one in found(session)}
 
 
-def found(session: Session) -> list[Outlook]:
+def found(session: Session) -> list[ViewWorth]:
     assert session.views is not None
     told = {one.trait for one in session.evidence}
-    return outlook(session.compiled, session.belief, session.views, told, {one.trait for one in session.given} - told)
+    return views_worth(session.compiled, session.belief, session.views, told, {one.trait for one in session.given} - told)
 
 
 STATES: dict[str, Any] = {"states": {"a": "A", "b": "B"}}

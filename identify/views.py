@@ -10,9 +10,8 @@ from random import Random
 
 import numpy as np
 
-from .arrays import Compiled, Floats, Ints, Slot, Trait
-from .belief import NEW_VALUE, Belief, blended, swapped
-from .doubts import row_weights
+from .arrays import Compiled, Floats, Ints, Trait
+from .belief import NEW_VALUE, Belief, can_be_changed, density, row_weights, slot_factor, swapped
 from .questions import set_groups, twin_groups
 
 #: So many units are drawn, always the same ones: a chance is good to 6 % (one standard deviation, at one half).
@@ -22,7 +21,7 @@ WORTH_NAMING = 0.1
 
 
 @dataclass(frozen=True)
-class Outlook:
+class ViewWorth:
     """chances: how likely one view settles each subject that is open now: "variant", "set", or a slot; the likeliest first."""
 
     view: int
@@ -35,9 +34,9 @@ class Outlook:
         return sum(self.chances.values()) / self.effort
 
 
-def outlook(
+def views_worth(
     compiled: Compiled, belief: Belief, at_hand: Collection[int], told: Collection[int], unclear: Collection[int] = ()
-) -> list[Outlook]:
+) -> list[ViewWorth]:
     """The views that are not at hand, the best for its effort first; those that would settle nothing are left out.
 
     told: traits that were answered; unclear: those that were looked at without being able to tell.  The variant is settled with
@@ -50,7 +49,7 @@ def outlook(
     open_now = [subject for subject, sure in now.items() if not sure[0]]
     slots = [s for s, slot in enumerate(compiled.slots) if slot.id in open_now]
     units = _drawn(compiled, belief)
-    found: list[Outlook] = []
+    found: list[ViewWorth] = []
     for view in sorted(set(range(len(compiled.views))) - set(at_hand)):
         there = {
             t for t, trait in enumerate(compiled.traits) if trait.asked and trait.view == view and _there(compiled, belief, t)
@@ -63,7 +62,7 @@ def outlook(
         chances = {subject: float(sure[subject].mean()) for subject in open_now}
         worth = {one: chance for one, chance in sorted(chances.items(), key=lambda pair: -pair[1]) if chance >= WORTH_NAMING}
         if worth:
-            found.append(Outlook(view, float(compiled.effort[view]), worth))
+            found.append(ViewWorth(view, float(compiled.effort[view]), worth))
     return sorted(found, key=lambda one: -one.value)
 
 
@@ -123,13 +122,9 @@ def _read(trait: Trait, row: Ints, chance: Random) -> Floats:
     """P(what is read off a unit with row[d] | row i), shape [i, d]."""
     if not trait.measured:
         return trait.table[:, _pick(chance, trait.table[row])]
-    span = max(trait.most - trait.least, 1e-12)
     value = _value(trait, row, chance)
     read = np.isfinite(value)
-    spread = np.sqrt(trait.sd**2 + trait.reads**2)[:, None]
-    off = (np.where(read, value, trait.least)[None, :] - trait.mean[:, None]) / spread
-    density = np.exp(-0.5 * off**2) / (spread * np.sqrt(2 * np.pi))
-    there = trait.applies[:, None] * blended(trait, (1.0 - trait.blunders) * density + trait.blunders / span, 1.0 / span)
+    there = density(trait, np.where(read, value, trait.least), trait.reads)
     return np.where(read[None, :], there, (1.0 - trait.applies)[:, None])
 
 
@@ -157,20 +152,12 @@ def _after(compiled: Compiled, belief: Belief, units: _Units, traits: Sequence[i
         mine = [t for t in traits if compiled.traits[t].slot == s]
         rows = [_read(compiled.traits[t], units.now[s], chance) for t in mine]
         evidence[s] = evidence[s] * np.prod(rows, axis=0)
-        before, factor[s] = factor[s], _factor(slot, evidence[s])
+        before, factor[s] = factor[s], slot_factor(slot, evidence[s])
         ratio = np.divide(factor[s], before, out=np.zeros_like(factor[s]), where=before > 0)
         moved = moved * ratio[slot.row]
     sums = moved.sum(axis=0)
     probability = np.divide(moved, sums, out=np.zeros_like(moved), where=sums > 0)
     return Belief(probability, tuple(evidence), tuple(factor), plausible=True)
-
-
-def _factor(slot: Slot, evidence: Floats) -> Floats:
-    """factor[u, d] from evidence[i, d]."""
-    if slot.parts:
-        return slot.fitted @ evidence
-    swap = slot.swap[:, None]
-    return (1.0 - swap) * evidence + swap * evidence[slot.redone]
 
 
 # What is settled -------------------------------------------------------------------------------------------------------
@@ -213,11 +200,7 @@ def _slots(compiled: Compiled, belief: Belief) -> list[int]:
     np.add.at(families, compiled.family, belief.probability)
     if families.max() < compiled.family_leads:
         return []
-    found: list[int] = []
-    for s, slot in enumerate(compiled.slots):
-        if slot.parts and float(row_weights(slot, belief.probability) @ (slot.swap > 0)) > 0.5:
-            found.append(s)
-    return found
+    return [s for s, slot in enumerate(compiled.slots) if slot.parts and can_be_changed(compiled, belief, s)]
 
 
 def _parts(compiled: Compiled, belief: Belief, probability: Floats, slots: Sequence[int]) -> Iterator[tuple[int, Floats]]:
