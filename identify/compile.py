@@ -1,6 +1,7 @@
 """Turns entries into arrays. Nothing after this reads a record.
 
-What nobody recorded becomes the blend of what is recorded in the family, so that it neither helps nor hurts.
+What nobody recorded becomes the blend of what is recorded in the family (leaning on all families, for what all of them have), so
+that it neither helps nor hurts.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
