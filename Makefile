@@ -9,9 +9,10 @@ BIN := .venv/bin
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
 	touch $@
 
-.venv/tests-installed: .venv/installed
+.venv/tests-installed: .venv/installed tests/package-lock.json
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -r tests/outside/requirements.txt
+	if command -v npm >/dev/null; then npm ci --prefix tests --no-audit --no-fund --loglevel=error; fi  # checks of pages
 	mkdir -p .venv/names && ln -sfn ../.. .venv/names/tellmark  # how the type checker finds tellmark.* from the tests
 	touch $@
 

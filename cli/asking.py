@@ -1,7 +1,7 @@
 """The conversation of `tellmark identify`: one question at a time, every answer can be taken back."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import click
 from pydantic import ValidationError
@@ -13,7 +13,6 @@ from ..identify.questions import Question
 from ..identify.session import Proposal, Session
 from ..identify.start import give
 from ..identify.wording import Words, lower_first
-from ..kb.answers import read_all
 from ..kb.findings import BadInput, Unreadable, nearest
 from ..kb.models import AnswersFile
 from ..kb.reading import Between, CannotTell, Gone, Reading, Seen, Typed, example, read_reading
@@ -49,12 +48,13 @@ ANSWERS = {
 
 @dataclass
 class Asking:
-    """The state of the conversation. `family` is the one named on the command line."""
+    """The state of the conversation. `family` is the one named on the command line, or the slot type of a loose part."""
 
     session: Session
     words: Words
     family: str | None
     done: bool = False
+    warned: list[str] = field(default_factory=list)
 
     def run(self) -> Session:
         """Asks until the target is settled and no part in doubt, nothing is left to ask, or the person stops."""
@@ -84,20 +84,29 @@ class Asking:
     def put(self, proposal: Proposal) -> None:
         """Shows the question with where to look."""
         question, words = proposal.question, self.words
-        view = words.view(question.trait)
+        view = words.where(words.view(question.trait))
+        for caution in words.beware(question.trait):
+            if caution not in self.warned:
+                self.warned.append(caution)
+                click.echo()
+                self.say(caution)
         click.echo()
         if self.session.given:
             click.secho("\n".join(screen.wrapped(screen.standing(self.session, words), "")), dim=True)
         title = f"{len(self.session.given) + 1}. {words.ask(question)}"
-        click.echo(click.style(title, bold=True) + (f"   [{words.view_name(view).lower()}]" if view else ""))
+        click.echo(click.style(title, bold=True) + (f"   [{view}]" if view else ""))
         if self.session.settled:
             slot = self.words.slot(self.session.compiled.slots[self.session.compiled.traits[question.trait].slot].id)
-            self.say(f"The variant is settled. One more, since this may not be the part it left the factory with: {slot}.", "   ")
+            self.say(
+                f"The {words.noun} is settled. One more, since this may not be the part it left the factory with: {slot}.", "   "
+            )
         if self.session.look_of(question):
             self.say(self._said_before(question), "   ")
         look = words.look(question.trait)
         for line in screen.wrapped(look, "   ") if look else ():
             click.echo(line)
+        if not self.session.leads(self.session.compiled.traits[question.trait]):
+            self.say(f"m where the {words.thing} has no such thing at all.", "   ")
         if question.form == "choice":
             self.show_states(question.trait)
         elif question.form in ANSWERS:
@@ -207,7 +216,7 @@ class Asking:
     def missing(self, trait: int) -> bool:
         """The part is not there; a body or a finish cannot be missing."""
         if not self.session.compiled.traits[trait].can_be_missing:
-            click.echo("   That is no separate part; answer no, or cannot tell.")
+            click.echo("   Nothing can be missing there; answer no, or cannot tell.")
             return False
         return self.reading(trait, Gone())
 
@@ -235,17 +244,23 @@ class Asking:
         """Lists the states with their numbers."""
         for number, state in enumerate(self._named(trait), 1):
             click.echo(f"   {number:>2}  {self.words.state(trait, state)}")
-        click.echo("    0  none of these")
+        if not self.session.compiled.traits[trait].at_once:
+            click.echo("    0  none of these")
 
     def _named(self, trait: int) -> list[str]:
         return [state for state in self.session.compiled.traits[trait].states if state != MISSING]
 
     def _numbered(self, trait: int, typed: str) -> Reading | None:
-        """The states of these numbers."""
+        """The states of these numbers; or a state by its name."""
         named = self._named(trait)
+        called = {text.lower(): state for state in named for text in (state, self.words.state(trait, state))}
+        if typed.lower() in called:
+            return Seen(frozenset({called[typed.lower()]}))
         numbers = [piece.strip() for piece in typed.split(",")]
         if not all(piece.isdecimal() and int(piece) <= len(named) for piece in numbers):
-            click.echo(f'   found "{typed}", expected numbers from 0 to {len(named)}')
+            close = nearest(typed.lower(), called)
+            hint = f'; did you mean "{close}"?' if close else ""
+            click.echo(f'   found "{typed}", expected numbers from 0 to {len(named)}{hint}')
             return None
         return Seen(frozenset(named[int(piece) - 1] for piece in numbers if int(piece) > 0))
 
@@ -275,7 +290,7 @@ class Asking:
         except (BadInput, ValidationError):
             self.say(f'found "{said.strip()}", expected {ANSWER_FORMS}', "   ")
             return False
-        readings, problems = read_all(self.words.entries, self.family, {key.strip(): answer})
+        readings, problems = self.words.read(self.family, {key.strip(): answer})
         for _, problem in problems:
             near = f'; did you mean "{problem.nearest}"?' if problem.nearest else ""
             self.say(f"found {problem.found}, expected {problem.expected}{near}", "   ")

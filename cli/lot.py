@@ -43,7 +43,7 @@ def command(ctx: click.Context, **options: Any) -> None:
     if options["as_json"]:
         print_json(found)
         return
-    for line in _lines(units, found):
+    for line in lines(units, found):
         click.echo(line)
 
 
@@ -79,7 +79,8 @@ def _sound_units(plain: Any) -> dict[int, LotUnit]:
 # The screen ------------------------------------------------------------------------------------------------------------
 
 
-def _lines(units: Units, found: dict[str, Any]) -> Iterator[str]:
+def lines(units: Units, found: dict[str, Any]) -> Iterator[str]:
+    """The whole report."""
     first, *others = found["explanations"]
     level = confidence([one["probability"] for one in found["explanations"]], units.compiled.settled)
     yield heading(LEVELS[level]) + f"   {_how_sure(first, found['exact'])} that all of this is so"

@@ -3,7 +3,7 @@
 import re
 import shutil
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import click
@@ -12,7 +12,7 @@ from ..identify.arrays import NOT_IN_THE_RECORD
 from ..identify.history import origin, story
 from ..identify.report import left
 from ..identify.session import Session
-from ..identify.wording import Words, confidence, lower_first
+from ..identify.wording import Words, confidence, lower_first, percent
 from ..kb.reading import CannotTell
 
 MOST_WIDTH = 80
@@ -28,6 +28,8 @@ WORTH_TELLING, MOST_LOOKS, TELLS = 0.05, 2, 0.75
 MOST_AGAINST, VERDICT = 2, 0.5
 #: So many things that one more view would settle are named; it must settle so many on average for an effort of 1.
 MOST_SUBJECTS, WORTH_LOOKING = 3, 0.5
+#: From this chance on that it is not in the record, nothing is said of what it would be otherwise.
+UNLISTED = 0.6
 LEVELS = {
     "settled": "Settled",
     "likely": "Likely",
@@ -47,31 +49,42 @@ SETTLED_TARGETS = {
 }
 
 
-def percent(chance: float) -> str:
-    """A probability for people: never 0 % or 100 % when it is not."""
-    if 0 < chance < 0.005:
-        return "<1 %"
-    if 0.995 <= chance < 1:
-        return ">99 %"
-    return f"{chance * 100:.0f} %"
+#: The part of a report that only a unit, or only a loose part, has.
+Sections = Callable[[Session, Words, dict[str, Any]], Iterator[str]]
 
 
-def lines(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
-    """The whole report."""
-    yield from _verdict(session, words, found)
+def lines(session: Session, words: Words, found: dict[str, Any], sections: Sections) -> Iterator[str]:
+    """The whole report, with these sections behind the verdict."""
+    yield from verdict(session, words, found)
     yield from _otherwise(session, words, found)
-    unlisted = found["variants"][0]["id"] == NOT_IN_THE_RECORD and found["variants"][0]["probability"] >= 0.6
-    if not unlisted:
-        yield from _origin(session, words, found)
-        yield from _parts(session, words, found)
+    yield from sections(session, words, found)
     yield from _evidence(session, words, found)
     asked = found["look_again"] or found["next"]
     if asked:
-        view = words.view_name(asked["view"]) if asked["view"] else ""
+        remarks = [words.where(asked["view"]), f"{asked['bits']:.2f} bits expected"]
         yield ""
         yield heading("What would help most")
-        yield from wrapped(f"{asked['question']}  ({view.lower()}; {asked['bits']:.2f} bits expected)")
+        yield from wrapped(f"{asked['question']}  ({'; '.join(one for one in remarks if one)})")
     yield from _more_views(words, found)
+
+
+def of_unit(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
+    """Where a unit came from, and what was changed on it."""
+    if not unlisted(words, found):
+        yield from _origin(session, words, found)
+        yield from _parts(session, words, found)
+
+
+def unlisted(words: Words, found: dict[str, Any]) -> bool:
+    """Whether it is most likely nothing that anybody recorded."""
+    first = candidates(words, found)[0]
+    return first["id"] == NOT_IN_THE_RECORD and first["probability"] >= UNLISTED
+
+
+def candidates(words: Words, found: dict[str, Any]) -> list[dict[str, Any]]:
+    """The variants of a report, or the parts."""
+    listed: list[dict[str, Any]] = found[f"{words.noun}s"]
+    return listed
 
 
 def width() -> int:
@@ -98,20 +111,21 @@ def row(name: str, chance: str, rest: str = "") -> str:
     return f"  {shown:<{room}} {chance:>7}  {rest}".rstrip()
 
 
-def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
-    variants = found["variants"]
+def verdict(session: Session, words: Words, found: dict[str, Any], told: bool = False) -> Iterator[str]:
+    """What it is, and what cannot be told apart; `told`: others have said something of it."""
+    variants = candidates(words, found)
     level = confidence([one["probability"] for one in variants], session.compiled.settled)
     apart = found["cannot_be_told_apart"]
-    if not found["answers"]:
+    if not found["answers"] and not told:
         yield heading("No answers yet; the commonest are")
     elif variants[0]["id"] == NOT_IN_THE_RECORD and level in ("settled", "likely"):
-        yield heading("No recorded variant fits" if level == "settled" else "Probably not in the record")
+        yield heading(f"No recorded {words.noun} fits" if level == "settled" else "Probably not in the record")
     elif found["settled"] and session.target in SETTLED_TARGETS:
         original = "All original" if found["original"] >= 0.5 else "Not all original"
         shown = max(found["original"], 1.0 - found["original"])
         yield heading(SETTLED_TARGETS[session.target].format(original=f"{original} ({percent(shown)})"))
     elif level == "settled" and not found["settled"]:
-        yield heading(f"The variant is settled; {OTHER_TARGETS.get(session.target, 'the rest is not yet')}")
+        yield heading(f"The {words.noun} is settled; {OTHER_TARGETS.get(session.target, 'the rest is not yet')}")
     elif found["settled"] and apart and level != "settled":
         yield heading("Settled, as far as " + ("can be seen" if session.wanted_views else "the record goes"))
     else:
@@ -121,7 +135,7 @@ def _verdict(session: Session, words: Words, found: dict[str, Any]) -> Iterator[
         if first or one["probability"] >= 0.005:
             yield row(one["name"], percent(one["probability"]))
         if first and one["id"] == NOT_IN_THE_RECORD and level in ("settled", "likely"):
-            yield from wrapped("Nobody has recorded a unit like this. It may be worth recording.", "    ")
+            yield from wrapped(f"Nobody has recorded a {words.thing} like this. It may be worth recording.", "    ")
         elif first and one["id"] != NOT_IN_THE_RECORD:
             yield f"    {one['id']}"
     yield from _inseparable(session, words, apart)
@@ -152,7 +166,7 @@ def _wrong(session: Session, words: Words, doubts: list[dict[str, Any]]) -> Iter
 
 def _against(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     """What speaks against the verdict, and for what."""
-    why = next((one for one in found["explanation"] if one["about"] == "variant"), None)
+    why = next((one for one in found["explanation"] if one["about"] == words.noun), None)
     if why is None or not why["against"]:
         return
     keys = {words.key(one.trait): one.trait for one in session.given}
@@ -169,7 +183,7 @@ def _against(session: Session, words: Words, found: dict[str, Any]) -> Iterator[
 
 def _turned(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
     """The flip of the verdict in one sentence, once there is a verdict."""
-    why = next((one for one in found["explanation"] if one["about"] == "variant"), None)
+    why = next((one for one in found["explanation"] if one["about"] == words.noun), None)
     if why is None or why["flip"] is None or why["probability"] < VERDICT:
         return
     keys = {words.key(one.trait): one.trait for one in session.given}
@@ -181,19 +195,20 @@ def _turned(session: Session, words: Words, found: dict[str, Any]) -> Iterator[s
 
 
 def _variant(words: Words, ident: str) -> str:
-    return "a unit that is not in the record" if ident == NOT_IN_THE_RECORD else words.variant(ident)
+    return f"a {words.thing} that is not in the record" if ident == NOT_IN_THE_RECORD else words.variant(ident)
 
 
 def _told_apart(words: Words, found: dict[str, Any]) -> Iterator[str]:
     """The runner-up, and the cheapest looks that tell the leader from it."""
     apart = found["tell_apart"]
-    chances = {one["id"]: one["probability"] for one in found["variants"]}
+    listed = candidates(words, found)
+    chances = {one["id"]: one["probability"] for one in listed}
     if apart is None:
         return
-    first, second = found["variants"][0]["probability"], chances.get(apart["from"], 0.0)
+    first, second = listed[0]["probability"], chances.get(apart["from"], 0.0)
     if second < WORTH_TELLING or first + second < VERDICT:
         return
-    other, leader = words.variant(apart["from"]), found["variants"][0]["id"]
+    other, leader = words.variant(apart["from"]), listed[0]["id"]
     yield from wrapped(f"To tell it from {other}:" if apart["by"] else f"Nothing else that is recorded tells it from {other}.")
     good = [one for one in apart["by"] if one["right"] >= TELLS] or apart["by"]
     by_slot = {one["trait"].partition(".")[0]: one for one in reversed(good)}
@@ -204,7 +219,8 @@ def _told_apart(words: Words, found: dict[str, Any]) -> Iterator[str]:
 
 def look(words: Words, one: dict[str, Any]) -> str:
     """Where to look for what, of a look that tells two variants apart."""
-    return one["name"] + (f" [{words.view_name(one['view']).lower()}]" if one["view"] else "")
+    view = words.where(one["view"])
+    return one["name"] + (f" [{view}]" if view else "")
 
 
 def _more_views(words: Words, found: dict[str, Any]) -> Iterator[str]:
@@ -214,20 +230,20 @@ def _more_views(words: Words, found: dict[str, Any]) -> Iterator[str]:
     }
     effort = {one["view"]: one["effort"] for one in found["views"]}
     best = [view for view, some in likely.items() if sum(some.values()) >= WORTH_LOOKING * effort[view]]
-    verdict = [view for view, some in likely.items() if "variant" in some]
+    verdict = [view for view, some in likely.items() if words.noun in some]
     views = list(dict.fromkeys([*best[:1], *verdict[:1]]))
     if not views:
         return
     yield ""
     yield heading("What one more view would settle")
     for view in views:
-        subjects = sorted(likely[view], key=lambda what: (what not in ("variant", "set"), -likely[view][what]))
+        subjects = sorted(likely[view], key=lambda what: (what not in (words.noun, "set"), -likely[view][what]))
         named = [f"{_subject(words, what)} ({_in_ten(likely[view][what])})" for what in subjects[:MOST_SUBJECTS]]
         yield from wrapped(f"{words.view_name(view)}: {', '.join(named)}")
 
 
 def _subject(words: Words, what: str) -> str:
-    return f"the {what}" if what in ("variant", "set") else lower_first(words.slot(what))
+    return f"the {what}" if what in (words.noun, "set") else lower_first(words.slot(what))
 
 
 def _in_ten(chance: float) -> str:
@@ -246,10 +262,7 @@ def _inseparable(session: Session, words: Words, apart: list[str]) -> Iterator[s
     elif any(isinstance(one.reading, CannotTell) for one in session.given):
         yield from wrapped(f"What was seen does not tell apart: {names}. Some of what would was answered with: cannot tell.")
     else:
-        yield from wrapped(
-            f"Nothing that is recorded tells apart: {names}. It would take evidence outside the record: the carton, a dated "
-            "receipt, or somebody who opened the box."
-        )
+        yield from wrapped(f"Nothing that is recorded tells apart: {names}. {words.otherwise(apart)}")
 
 
 def _origin(session: Session, words: Words, found: dict[str, Any]) -> Iterator[str]:
@@ -336,4 +349,4 @@ def standing(session: Session, words: Words) -> str:
         return "Nothing in the record can show all of this; take an answer back."
     ident, chance = session.variants[0]
     count = left(session)
-    return f"{count} variant{'s' if count != 1 else ''} left; {words.variant(ident)} leads with {percent(chance)}."
+    return f"{count} {words.noun}{'s' if count != 1 else ''} left; {words.variant(ident)} leads with {percent(chance)}."

@@ -42,7 +42,8 @@ def command(ctx: click.Context, ident: str, **options: Any) -> None:
 
 def _traits(entries: Entries, ident: str, as_json: bool) -> None:
     """The traits of this name that belong to a family or a slot type."""
-    for kind, home in homes_of_trait(entries, ident):
+    homes, ident = homes_of_trait(entries, ident), ident.rpartition("/")[2]
+    for kind, home in homes:
         trait = entries.of(kind)[home].traits[ident]
         plain = trait.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
         if as_json:
@@ -143,9 +144,12 @@ def _field(name: str, value: Any, indent: str) -> Iterator[str]:
     """One field: short values on its line, long ones numbered below it."""
     if isinstance(value, dict):
         inner = cast("dict[str, Any]", value)
-        if set(inner) == {"is"}:
-            words = [word if how == 1.0 else f"{word} ({how})" for word, how in inner["is"].items()]
+        if set(inner) == {"is"} and isinstance(inner["is"], dict):
+            said = cast("dict[str, Any]", inner["is"])
+            words = [word if how == 1.0 else f"{word} ({how})" for word, how in said.items()]
             yield from _numbered(f"{indent}{name}: ", ", ".join(words))
+        elif set(inner) == {"is"}:
+            yield from _numbered(f"{indent}{name}: ", str(inner["is"]))
         else:
             yield f"{indent}{name}:"
             yield from _fields(inner, indent + "  ")

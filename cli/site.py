@@ -1,11 +1,22 @@
 """`tellmark site`: the knowledge base as a folder of pages."""
 
+import re
+import sys
+import tempfile
+import threading
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from .common import entries_option, print_json, refuse, sound_entries
+from .common import entries_option, entries_root, print_json, refuse, sound_entries, under
+
+if TYPE_CHECKING:
+    from ..kb.load import Entries
+
+T = TypeVar("T")
+BASE = re.compile(r"https?://[^\s/?#\"'<>]+(/[^\s?#\"'<>]*)?")
 
 
 @click.group("site")
@@ -15,22 +26,94 @@ def command() -> None:
 
 @command.command("build")
 @click.option("--out", required=True, type=click.Path(), help="Folder to write; an earlier site there is replaced whole.")
+@click.option("--base-url", default="", help="The address it will have, for the sitemap, the feed and for search engines.")
 @click.option("--json", "as_json", is_flag=True, help="What was written as JSON.")
 @entries_option
 @click.pass_context
 def build_command(ctx: click.Context, out: str, **options: Any) -> None:
-    """Write every page. The site that stands there now is replaced at the very end, or not at all."""
+    """Write what has changed since the last build. The site that stands there is replaced at the very end, or not at all."""
+    base = _base(options["base_url"])
     entries = sound_entries(ctx, options["entries"])
+    found = _build(entries, out, base)
+    if options["as_json"]:
+        print_json({"format": "tellmark/site/1", "out": out, **found})
+    else:
+        click.echo(f"{found['pages']} pages in {out}; {found['made']} of {found['files']} files made now")
+
+
+@command.command("preview")
+@click.option("--out", type=click.Path(), help="Folder to write; where not given, one that is gone afterwards.")
+@click.option("--port", default=8471, show_default=True, type=click.IntRange(0, 65535), help="0 takes any that is free.")
+@entries_option
+@click.pass_context
+def preview_command(ctx: click.Context, out: str | None, port: int, **options: Any) -> None:
+    """Show the site on this machine while you write: every save builds it anew and reloads the page. Ctrl-C ends it."""
+    with tempfile.TemporaryDirectory(prefix="tellmark-") as folder:
+        _preview(ctx, Path(out or f"{folder}/site"), port, options["entries"])
+
+
+def _base(written: str) -> str:
+    """The address of the site with a slash at its end; ends the command for what is none."""
+    if written and not BASE.fullmatch(written):
+        refuse(f'"{written}"', "an address such as https://trains.example.org/record/")
+    return written.rstrip("/") + "/" if written else ""
+
+
+def _build(entries: "Entries", out: str, base: str = "") -> dict[str, int]:
+    """Builds, or ends the command with what stands in the way."""
     from ..site_builder.build import build
     from ..site_builder.texts import CannotPublish
 
     try:
-        pages = build(entries, Path(out))
+        return vars(build(entries, Path(out), base, _shown))
     except CannotPublish as problem:
         refuse(problem.found, problem.expected)
     except OSError as problem:
         refuse(f'"{problem.filename or out}" ({(problem.strerror or str(problem)).lower()})', "a folder that can be written")
-    if options["as_json"]:
-        print_json({"format": "tellmark/site/1", "out": out, "pages": pages})
-    else:
-        click.echo(f"{pages} pages in {out}")
+
+
+def _shown(waiting: Sequence[T]) -> Iterable[T]:
+    """The list with a bar that says how far it is, on a terminal only."""
+    if not sys.stderr.isatty():
+        return waiting
+    from tqdm import tqdm
+
+    return tqdm(waiting, desc="pages", unit="", leave=False, file=sys.stderr)
+
+
+def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> None:
+    from ..kb.cache import fingerprint, sound
+    from ..kb.findings import BadInput
+    from ..site_builder.preview import HOST, News, serve, watch
+
+    root = entries_root(ctx, stated)
+    _build(sound_entries(ctx, stated), str(out))
+    news, stop = News(), threading.Event()
+    try:
+        server = serve(out, port, news)
+    except OSError as problem:
+        refuse(f"port {port} ({(problem.strerror or str(problem)).lower()})", "a port that is free, or 0")
+
+    def again() -> None:
+        try:
+            entries, findings = sound(root)
+        except BadInput as problem:
+            entries, findings = None, list(problem.findings)
+        for finding in under(root, findings):
+            click.echo(str(finding), err=True)
+        if entries is None or findings:
+            click.echo("not built: the last good site stands", err=True)
+            return
+        found = _build(entries, str(out))
+        click.echo(f"{found['made']} of {found['files']} files made now", err=True)
+        news.tell()
+
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    click.echo(f"http://{HOST}:{server.server_address[1]}/   Ctrl-C ends it")
+    try:
+        watch(lambda: fingerprint(root), again, stop)
+    except KeyboardInterrupt:
+        click.echo("", err=True)
+    finally:
+        server.shutdown()
+        server.server_close()

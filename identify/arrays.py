@@ -2,7 +2,8 @@
 
 The letters used throughout:
 
-    c   candidate: a variant in one set position, or sold alone; and one "not in the record" for each family
+    c   candidate: a variant in one set position, or sold alone; and one "not in the record" for each family.
+        Of loose parts: each part is a variant, and its slot type the family (see part_compile.py)
     s   slot;  r  part that sits in it ("none" and "unlisted" are parts here)
     u   row of a slot's tables that a candidate points at.  Part slots: one for each way a unit was issued there.
         Own slots (body, finish): one for each variant, then one for each family (all of it together)
@@ -63,6 +64,7 @@ class Trait:
                   blunders: share of readings that are nowhere near; reads: uncertainty of a careful reading, one sd
     applies[i]    chance that somebody reads it there at all: small on a unit of another family, which has no such thing
     new[i]        row i stands for what is not in the record, and may show a value that nobody recorded
+    at_once       it is always asked as a choice among all its states
     can_be_missing   whether some row has no such thing; a trait with states then has the state "missing" as its last
     blend[f, i], blend_of[i]   what is not recorded is the blend of what is: row i takes blend[blend_of[i]] (-1: it is recorded)
     """
@@ -89,6 +91,7 @@ class Trait:
     worn: float
     asked: bool
     can_be_missing: bool
+    at_once: bool = False
 
     @property
     def measured(self) -> bool:

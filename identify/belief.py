@@ -4,11 +4,17 @@
     belief[c] ~ prior[c] * product over s of sum over r of W_s[c, r] E_s[r],   W_s = (1 - swap) issued + swap replaced
 
 For the body and the finish "the part" is the variant's own row or, once redone, the row of the whole family.
+
+What somebody else says counts for what it is worth: it is wrong as often as `wrong`, and then says the same of any unit,
+
+    P(says it | row i) = (1 - wrong) P(answer | row i) + wrong * anyhow
+
+so that what is always right is an answer, and what is worth nothing moves nothing.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,14 +32,23 @@ SQRT2 = math.sqrt(2.0)
 
 
 @dataclass(frozen=True)
+class Told:
+    """What somebody says of a trait, put as an answer to it, and how often such a statement is wrong and so tells nothing."""
+
+    said: "Evidence"
+    wrong: float
+
+
+@dataclass(frozen=True)
 class Evidence:
-    """What was answered to one trait. Exactly one of the four is used.
+    """What was answered to one trait: at most one of the four, none where others only tell of it.
 
     weights[k]  chance of the answer in each true or read state: 1 or 0 for a set of states; `typed` says it is of true states
     again       weights of further looks at the same thing: the unit is the same, the mistakes are made anew
     interval    (low, high) of a measured value
     value       (value, standard deviation of the reading)
     gone        nothing to measure: the part is missing, or the unit has no such thing
+    told        what others say of it: the unit is the same, whether they are right is another matter for each
     """
 
     trait: int
@@ -43,6 +58,18 @@ class Evidence:
     interval: tuple[float, float] | None = None
     value: tuple[float, float] | None = None
     gone: bool = False
+    told: tuple[Told, ...] = ()
+
+    @property
+    def seen(self) -> bool:
+        """Whether it was answered, and not only told."""
+        return self.weights is not None or self.interval is not None or self.value is not None or self.gone
+
+    @property
+    def by_state(self) -> bool:
+        """Whether everything in it is of states that were read, so that it can be worked out state by state."""
+        states = self.weights is not None and not self.typed and bool(self.weights.any())
+        return (states or not self.seen) and all(one.said.by_state for one in self.told)
 
 
 @dataclass(frozen=True)
@@ -123,8 +150,47 @@ def parts_now(slot: Slot, evidence: Floats, factor: Floats) -> Floats:
     return np.divide(joint, factor[:, None], out=slot.fitted.copy(), where=factor[:, None] > 0)
 
 
+def leaning(compiled: Compiled, factor: Floats) -> Compiled:
+    """The same with factor[c], the chance of what is told of the whole unit given each candidate, counted into the prior.
+
+    Unchanged where no candidate is left.
+    """
+    prior = compiled.prior * factor
+    return replace(compiled, prior=prior / prior.sum()) if prior.sum() > 0 else compiled
+
+
+def anyhow(trait: Trait, said: Evidence) -> float:
+    """The chance that a statement about a trait is just this one when it is made whatever the unit is: all states alike."""
+    if said.weights is not None:
+        if not said.weights.any():
+            return ANY_TEXT if said.typed else UNRECORDED
+        return min(1.0, float(said.weights.mean()) + ANY_TEXT) if said.typed else float(said.weights.mean())
+    if said.gone:
+        return 0.5
+    return share_between(trait, *said.interval) if said.interval else 1.0 / max(trait.most - trait.least, 1e-12)
+
+
+def worth(one: Told, chance: Floats, by_chance: float) -> Floats:
+    """The chance of what is told from that of the same as an answer."""
+    return (1.0 - one.wrong) * chance + one.wrong * by_chance
+
+
 def likelihood(trait: Trait, evidence: Evidence) -> Floats:
-    """P(answer | row i) of the trait's table."""
+    """P(answer, and what is told | row i) of the trait's table.
+
+    Of one true state, where all of it is of states; of values and typed texts, each given the row on its own.
+    """
+    if not evidence.told:
+        return _answer(trait, evidence)
+    if evidence.by_state and not trait.measured:
+        return trait.truth @ looks(trait, evidence)
+    seen = _answer(trait, evidence) if evidence.seen else np.ones(len(trait.applies))
+    told = [worth(one, likelihood(trait, one.said), anyhow(trait, one.said)) for one in evidence.told]
+    return np.prod([seen, *told], axis=0)
+
+
+def _answer(trait: Trait, evidence: Evidence) -> Floats:
+    """P(answer | row i)."""
     if evidence.weights is not None:
         if not all(look.any() for look in (evidence.weights, *evidence.again)):
             return np.full(len(trait.truth), UNRECORDED)
@@ -152,9 +218,21 @@ def density(trait: Trait, values: Floats, spread: float) -> Floats:
 
 
 def looks(trait: Trait, evidence: Evidence) -> Floats:
-    """P(everything that was read | true state k) over all looks at a trait with states."""
-    assert evidence.weights is not None
-    return np.prod([trait.confusion @ look for look in (evidence.weights, *evidence.again)], axis=0)
+    """P(everything that was read or told | true state k) over all looks at a trait with states."""
+    seen = [trait.confusion @ look for look in (*([] if evidence.weights is None else [evidence.weights]), *evidence.again)]
+    return np.prod([np.ones(len(trait.states)), *seen, *heard(trait, evidence)], axis=0)
+
+
+def apart_from_told(trait: Trait, evidence: Evidence) -> Evidence | None:
+    """Without what is told where that is counted for each row on its own, and not by true state; None when that is all."""
+    if not evidence.told or (evidence.by_state and not trait.measured):
+        return evidence
+    return replace(evidence, told=()) if evidence.seen else None
+
+
+def heard(trait: Trait, evidence: Evidence) -> list[Floats]:
+    """P(what is told | true state k) of every one who tells of a trait with states."""
+    return [worth(one, looks(trait, one.said), anyhow(trait, one.said)) for one in evidence.told]
 
 
 def between(trait: Trait, low: float, high: float, reading: float = 0.0) -> Floats:

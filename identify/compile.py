@@ -1,32 +1,23 @@
 """Turns entries into arrays. Nothing after this reads a record.
 
-What nobody recorded becomes the blend of what is recorded in the family (leaning on all families, for what all of them have), so
-that it neither helps nor hurts.
+Variants in their places become candidates, what sits where becomes slots; the tables of traits are made in `trait_tables`.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 
 from ..kb.load import Entries
 from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
-from ..kb.reading import in_unit
-from ..kb.resolve import has_slot, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
-from ..kb.values import Fact, Measure
-from .arrays import MISSING, Bools, Compiled, Floats, Ints, Slot, Trait
+from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
+from ..kb.values import Fact
+from .arrays import Compiled, Floats, Ints, Slot, Trait
+from .trait_tables import Tables
 
-#: Of the mistakes in reading a state, the share that goes to the states it is said to be mistaken for.
-CONFUSED = 0.9
-#: Of the mistakes in reading a part's trait, the share that takes the part for missing.
-OVERLOOKED = 0.05
 #: How a part is named at a bare slot: seldom wrongly, since whoever names it has it in hand.
 PART_MISTAKES = 0.02
-#: The chance of a misread character where readings are assumed never to go wrong; a marking must have one.
-NEVER_WORN = 1e-12
-MOST_CUTS = 12
 
 
 @dataclass(frozen=True)
@@ -58,18 +49,37 @@ def compile_entries(entries: Entries, families: Iterable[str] | None = None, ass
     return _Compiler(entries, sorted(families if families is not None else entries.families), assumed).compiled()
 
 
-class _Compiler:
+@dataclass(frozen=True)
+class Fitted:
+    """What sits in some slots of some families, without anything to look at; `family[c]` is the family of each candidate."""
+
+    families: tuple[str, ...]
+    prior: Floats
+    family: Ints
+    slots: tuple[Slot, ...]
+
+
+def compile_fitted(entries: Entries, slots: Mapping[str, Collection[str]], assumed: Assumed = AS_RECORDED) -> Fitted:
+    """The part slots of families, by family."""
+    compiler = _Compiler(entries, sorted(slots), assumed)
+    prior = np.array([one.weight for one in compiler.candidates])
+    return Fitted(
+        families=tuple(compiler.families),
+        prior=prior / prior.sum() if len(prior) else prior,
+        family=np.array([one.family for one in compiler.candidates], dtype=np.int64),
+        slots=tuple(compiler.part_slot(ident) for ident in sorted({ident for some in slots.values() for ident in some})),
+    )
+
+
+class _Compiler(Tables[Stated]):
     def __init__(self, entries: Entries, families: Sequence[str], assumed: Assumed) -> None:
-        self.entries = entries
+        all_stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in families]
+        views = dict.fromkeys(view for family in [None, *families] for view in views_of(entries, family))
+        super().__init__(entries, families, all_stated, views, assumed.mistakes)
         self.assumed = assumed
-        self.about = entries.about
-        self.families = list(families)
-        self.stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in self.families]
-        self.family_at = [self.families.index(one.family) for one in self.stated]
         self.index = {one.id: v for v, one in enumerate(self.stated)}
         self.sets = sorted(ident for ident, one in entries.sets.items() if self._variants_of(one))
         self.weight = self._weights()
-        self.views = list(dict.fromkeys(view for family in [None, *self.families] for view in views_of(entries, family)))
         self.candidates = self._candidates()
 
     def compiled(self) -> Compiled:
@@ -156,19 +166,9 @@ class _Compiler:
     def _slot(self, ident: str) -> Slot:
         records = {f: slots_of(self.entries, family).get(ident) for f, family in enumerate(self.families)}
         if any(record and record.type for record in records.values()):
-            return self._part_slot(ident)
-        rows = len(self.stated) + len(self.families)
-        family_of_row = [*self.family_at, *range(len(self.families))]
-        swaps = np.array([self._swap(f, ident) for f in range(len(self.families))])
-        return Slot(
-            id=ident,
-            parts=(),
-            row=np.array([self._own_row(one) for one in self.candidates], dtype=np.int64),
-            swap=swaps[family_of_row] if rows else np.zeros(0),
-            issued=np.zeros((0, 0)),
-            replaced=np.zeros((0, 0)),
-            redone=np.array([len(self.stated) + f for f in family_of_row], dtype=np.int64),
-        )
+            return self.part_slot(ident)
+        swaps = [self._swap(f, ident) for f in range(len(self.families))]
+        return self.own_slot(ident, swaps, np.array([self._own_row(one) for one in self.candidates], dtype=np.int64))
 
     def _own_row(self, one: _Candidate) -> int:
         return one.variant if one.variant >= 0 else len(self.stated) + one.family
@@ -185,7 +185,8 @@ class _Compiler:
         kind = self.stated[one.variant].kind if one.variant >= 0 else None
         return has_slot(self.entries, self.families[one.family], slot, kind)
 
-    def _part_slot(self, ident: str) -> Slot:
+    def part_slot(self, ident: str) -> Slot:
+        """A slot that holds parts."""
         fitting = [
             parts_for(self.entries, family, ident) if ident in slots_of(self.entries, family) else [] for family in self.families
         ]
@@ -285,28 +286,11 @@ class _Compiler:
             for family in self.families:
                 record = self.entries.families.get(family)
                 own += [(name, family, trait) for name, trait in (record.traits if record else {}).items() if trait.slot == ident]
-            return [self._own_trait(s, name, family, trait) for name, family, trait in own]
+            return [self.own_trait(s, name, family, trait) for name, family, trait in own]
         found: dict[str, TraitRecord] = {}
         for family in self.families:
             found |= {name: trait for name, trait in part_traits(self.entries, family) if trait.slot == ident}
         return [*(self._part_trait(s, name, slot, trait) for name, trait in found.items()), self._bare_slot(s, slot, not found)]
-
-    def _own_trait(self, s: int, name: str, family: str | None, record: TraitRecord) -> Trait:
-        """Rows: one for each variant, one for each family."""
-        facts: list[Fact | None] = [one.shows.get(name) if family in (None, one.family) else None for one in self.stated]
-        facts += [None] * len(self.families)
-        blend = np.zeros((len(self.families), len(facts)))
-        known = np.array([fact is not None for fact in facts], dtype=bool)
-        weight = np.concatenate([self.weight, np.zeros(len(self.families))]) * known
-        for f, home in enumerate(self.families):
-            if family is not None and home != family:
-                home = family
-            mine = weight * np.array([at == self.families.index(home) for at in [*self.family_at, *range(len(self.families))]])
-            blend[f] = _leaning(mine, weight)
-        blend_of = np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
-        foreign = np.zeros(len(facts), dtype=bool) if family is None else blend_of != self.families.index(family)
-        new = np.arange(len(facts)) >= len(self.stated)
-        return self._trait(s, name, family, record, facts, blend, blend_of, foreign, new)
 
     def _part_trait(self, s: int, name: str, slot: Slot, record: TraitRecord) -> Trait:
         """Rows: one for each part that fits; the last two are an empty slot and a part nobody recorded."""
@@ -318,118 +302,12 @@ class _Compiler:
         blend = np.array([[1.0 if fact else 0.0 for fact in facts]])
         empty = np.array([part == "none" for part in slot.parts], dtype=bool)
         new = np.array([part == "unlisted" for part in slot.parts], dtype=bool)
-        return self._trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), empty, new)
-
-    def _trait(
-        self,
-        s: int,
-        name: str,
-        family: str | None,
-        record: TraitRecord,
-        facts: Sequence[Fact | None],
-        blend: Floats,
-        blend_of: Ints,
-        absent: Bools,
-        new: Bools,
-    ) -> Trait:
-        """`absent[i]`: row i has no such thing to look at, being an empty slot or a unit of another family."""
-        totals = blend.sum(axis=1, keepdims=True)
-        blend = np.divide(blend, totals, out=np.zeros_like(blend), where=totals > 0)
-        blend_of = np.where([fact is not None for fact in facts], -1, blend_of)
-        states: tuple[str, ...] = ()
-        table = truth = confusion = np.zeros((len(facts), 0))
-        mean = sd = np.zeros(0)
-        cuts = np.zeros(0)
-        least, most, reads = 0.0, 1.0, 0.0
-        mistakes = self._mistakes(number(self.about.mistakes, record.mistakes))
-        if record.measured:
-            mean, sd = self._measures(facts, record)
-            least, most = record.measured.least, record.measured.most
-            cuts = _cuts(mean)
-            reads = record.measured.read_to if record.measured.read_to is not None else _usual_reading(sd)
-        else:
-            named = list(record.states) if record.states is not None else _markings(facts)
-            truth = self._truth(facts, named, blend, blend_of)
-            confusion = _confusion(record, named, mistakes)
-            if absent.any():
-                truth, confusion = _with_missing(truth, confusion, mistakes, absent)
-                named = [*named, MISSING]
-            states, table = tuple(named), truth @ confusion
-        return Trait(
-            id=name,
-            family=family,
-            slot=s,
-            view=self.views.index(record.view) if record.view in self.views else -1,
-            states=states,
-            table=table,
-            truth=truth,
-            confusion=confusion,
-            mean=mean,
-            sd=sd,
-            applies=np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED) if absent.any() else np.ones(len(facts)),
-            can_be_missing=bool(absent.any()),
-            blend=blend,
-            blend_of=blend_of,
-            new=new,
-            cuts=cuts,
-            least=least,
-            most=most,
-            blunders=self._mistakes(self.about.blunders),
-            reads=reads,
-            worn=self._worn(record.marking.worn, states) if record.marking else 0.0,
-            asked=True,
-        )
-
-    def _mistakes(self, recorded: float) -> float:
-        return recorded if self.assumed.mistakes is None else self.assumed.mistakes
-
-    def _worn(self, recorded: float, markings: Sequence[str]) -> float:
-        """Misread characters: so many that, of markings of the usual length, the assumed share is misread somewhere."""
-        if self.assumed.mistakes is None:
-            return recorded
-        length = max(1.0, float(np.mean([len(one) for one in markings if one != MISSING] or [1])))
-        return max(NEVER_WORN, 1.0 - (1.0 - self.assumed.mistakes) ** (1.0 / length))
-
-    def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, blend_of: Ints) -> Floats:
-        """P(state | row) without mistakes, what is not recorded filled with the blend."""
-        truth = np.zeros((len(facts), len(states)))
-        at = {state: k for k, state in enumerate(states)}
-        for i, fact in enumerate(facts):
-            for state, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
-                truth[i, at[state]] += share
-        sums = truth.sum(axis=1, keepdims=True)
-        whole = np.divide(truth, sums, out=np.zeros_like(truth), where=sums > 0)
-        blends = blend @ whole
-        empty = blends.sum(axis=1) == 0
-        blends[empty] = 1.0 / max(1, len(states))
-        home = np.maximum(np.where(blend_of >= 0, blend_of, self._home(len(facts), len(blend))), 0)
-        return truth + (1.0 - sums) * blends[home]
-
-    def _home(self, rows: int, blends: int) -> Ints:
-        """Which blend completes a row that is recorded only in part."""
-        if blends == 1:
-            return np.zeros(rows, dtype=np.int64)
-        return np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
-
-    def _measures(self, facts: Sequence[Fact | None], record: TraitRecord) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of each row in the trait's unit; several values become their moments."""
-        assert record.measured
-        unit = record.measured.unit
-        written = [[in_unit(choice, unit) for choice in fact.is_] if fact else [] for fact in facts]
-        stated_sd = [one.plus_minus for row in written for one in row if one.plus_minus is not None]
-        usual = median(stated_sd) if stated_sd else (record.measured.most - record.measured.least) / 100
-        floor = (record.measured.most - record.measured.least) * 1e-6
-        mean, sd = np.full(len(facts), np.nan), np.full(len(facts), np.nan)
-        for i, (fact, row) in enumerate(zip(facts, written, strict=True)):
-            if fact:
-                weights = np.array([*shares(self.about.frequencies, fact.is_).values()])
-                mean[i], sd[i] = _moments(row, weights / weights.sum() if weights.sum() else weights, usual)
-        return mean, np.maximum(sd, floor)
+        return self.trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), empty, new)
 
     def _bare_slot(self, s: int, slot: Slot, asked: bool) -> Trait:
         """Which part sits there, named outright. A question only where the slot type has no traits."""
         size = len(slot.parts)
-        mistakes = self._mistakes(PART_MISTAKES)
+        mistakes = self.mistakes(PART_MISTAKES)
         off = mistakes / max(1, size - 1)
         table = np.full((size, size), off) + np.eye(size) * (1.0 - mistakes - off)
         return Trait(
@@ -451,70 +329,8 @@ class _Compiler:
             cuts=np.zeros(0),
             least=0.0,
             most=1.0,
-            blunders=self._mistakes(self.about.blunders),
+            blunders=self.mistakes(self.about.blunders),
             reads=0.0,
             worn=0.0,
             asked=asked,
         )
-
-
-def _leaning(mine: Floats, all_of_them: Floats) -> Floats:
-    """A family's blend, leaning on that of all families by the weight of one variant: few known ones say little of the rest."""
-    count = np.count_nonzero(mine)
-    own = mine / mine.sum() if count else mine
-    return count * own + (all_of_them / all_of_them.sum() if all_of_them.sum() else all_of_them)
-
-
-def _markings(facts: Iterable[Fact | None]) -> list[str]:
-    return sorted({marking for fact in facts if fact for marking in fact.is_})
-
-
-def _confusion(record: TraitRecord, states: Sequence[str], mistakes: float) -> Floats:
-    """confusion[true, read]; each row sums to 1."""
-    size = len(states)
-    matrix = np.eye(size)
-    if size < 2:
-        return matrix
-    for k, state in enumerate(states):
-        named = [states.index(other) for other in (record.states[state].mistaken_for if record.states else [])]
-        others = [j for j in range(size) if j != k and j not in named]
-        share = (CONFUSED if others else 1.0) if named else 0.0
-        matrix[k, k] = 1.0 - mistakes
-        matrix[k, named] = mistakes * share / max(1, len(named))
-        matrix[k, others] = mistakes * (1.0 - share) / max(1, len(others))
-    return matrix
-
-
-def _with_missing(truth: Floats, confusion: Floats, mistakes: float, absent: Bools) -> tuple[Floats, Floats]:
-    """Adds the state "missing": what the rows show that have no such thing."""
-    size = truth.shape[1]
-    wider = np.column_stack([np.where(absent[:, None], 0.0, truth), absent.astype(float)])
-    overlooked = mistakes * OVERLOOKED
-    grown = np.zeros((size + 1, size + 1))
-    grown[:size, :size] = confusion * (1.0 - overlooked)
-    grown[:size, size] = overlooked
-    grown[size, :size] = mistakes / max(1, size)
-    grown[size, size] = 1.0 - mistakes if size else 1.0
-    return wider, grown
-
-
-def _moments(row: Sequence[Measure], weights: Floats, usual: float) -> tuple[float, float]:
-    values = np.array([one.value for one in row])
-    spreads = np.array([usual if one.plus_minus is None else one.plus_minus for one in row])
-    mean = float(weights @ values)
-    return mean, float(np.sqrt(weights @ (spreads**2 + (values - mean) ** 2)))
-
-
-def _usual_reading(sd: Floats) -> float:
-    """How closely a careful reading comes where nobody said: half of what units of one variant differ by."""
-    known = sd[~np.isnan(sd)]
-    return float(np.median(known)) / 2 if len(known) else 0.0
-
-
-def _cuts(mean: Floats) -> Floats:
-    """Values halfway between the recorded means: where "longer than" tells most."""
-    known = np.unique(mean[~np.isnan(mean)])
-    cuts = (known[1:] + known[:-1]) / 2
-    if len(cuts) > MOST_CUTS:
-        cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int))]
-    return cuts

@@ -12,7 +12,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from .arrays import Bools, Compiled, Floats, Slot, Trait
-from .belief import Belief, Evidence, between, blended, likelihood, looks, row_weights, share_between, swapped
+from .belief import (
+    Belief,
+    Evidence,
+    anyhow,
+    apart_from_told,
+    between,
+    blended,
+    likelihood,
+    looks,
+    row_weights,
+    share_between,
+    swapped,
+    worth,
+)
 
 #: An answer looks wrong from this chance on.  At one in three, a second look costs less than living with the mistake.
 LOOKS_WRONG = 0.3
@@ -68,8 +81,36 @@ def named(evidence: Evidence, look: int = 0) -> Bools:
     return weights >= AS_GOOD * weights.max() if evidence.typed and weights.any() else weights > 0
 
 
+def told_wrong(compiled: Compiled, belief: Belief, evidence: Evidence) -> list[float]:
+    """The chance that each of those who tell of a trait names what is not there, all that was answered and told considered."""
+    trait = compiled.traits[evidence.trait]
+    now = rows_now(compiled.slots[trait.slot], belief, trait.slot)
+    return [float(min(now @ wrong, 1.0)) for wrong in told_wrong_by_row(trait, evidence)]
+
+
+def told_wrong_by_row(trait: Trait, evidence: Evidence) -> list[Floats]:
+    """P(what is told is not there | row i, everything read and told of the trait) of each who tells of it."""
+    if evidence.by_state and not trait.measured:
+        all_of_it, whole = looks(trait, evidence), likelihood(trait, evidence)
+        rest = [np.where(named(one.said), 0.0, all_of_it) for one in evidence.told]
+        return [_share(trait.truth @ one, whole) for one in rest]
+    found: list[Floats] = []
+    for one in evidence.told:
+        chance, by_chance = likelihood(trait, one.said), anyhow(trait, one.said)
+        missed = [wrong for _, wrong, _ in _misread(trait, one.said)]
+        right = (1.0 - one.wrong) * chance * (1.0 - missed[0] if missed else 1.0)
+        if not trait.measured and one.said.weights is not None:  # what is said anyhow may be so; of a value that is next to never
+            right = right + one.wrong * by_chance * (trait.truth @ named(one.said).astype(float))
+        found.append(1.0 - _share(right, worth(one, chance, by_chance)))
+    return found
+
+
 def _misread(trait: Trait, one: Evidence) -> list[tuple[int, Floats, float]]:
     """(look, P(misread | row i, everything read of the trait), the usual chance of it) of every look."""
+    alone = apart_from_told(trait, one)
+    if alone is None or not alone.seen:
+        return []
+    one = alone
     if one.weights is None:
         blunder = trait.blunders if not one.gone else 0.0
         return [(0, _misread_measure(trait, one), blunder)]

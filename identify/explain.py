@@ -75,7 +75,8 @@ class Why:
 def explain(session: Session) -> list[Why]:
     """The variant, the set, the slots that an answer touched or that are in doubt, and whether all is original.
 
-    Nothing without answers, or where they are impossible together.
+    Where nothing can have been changed, as on a loose part, the variant alone.  Nothing without answers, or where they are
+    impossible together.
     """
     if not session.evidence or not session.belief.plausible:
         return []
@@ -84,7 +85,7 @@ def explain(session: Session) -> list[Why]:
     found = [_variant(session, answered)]
     found += [_set(session, answered)] if compiled.sets else []
     found += [_slot(session, answered, s, chance) for s, chance in slots_in_question(session)]
-    found.append(_original(session, answered))
+    found += [_original(session, answered)] if any(slot.swap.any() for slot in compiled.slots) else []
     readings = [other_readings(compiled.traits[one.trait], one) for one in session.evidence]
     others = [_chances(compiled, one, some) for one, some in zip(session.evidence, readings, strict=True)]
     flips = Alternatives(compiled, answered, others)
@@ -118,6 +119,8 @@ def other_readings(trait: Trait, one: Evidence) -> list[Reading]:
     Each single state that it does not name (a marking as if read without a doubt), each recorded value that it does not agree
     with, the other side of a bound, and that it is missing.
     """
+    if not one.seen:
+        return []  # told, not answered
     gone: list[Reading] = [Gone()] if trait.can_be_missing and not one.gone else []
     if not trait.measured:
         if one.weights is None:

@@ -1,11 +1,13 @@
 """What a knowledge base does not know yet: what cannot be told apart, and what nobody recorded."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..kb.describe import sets_with
+from ..kb.describe import seats
 from ..kb.load import Entries
-from ..kb.resolve import has_slot, living, slots_of, stated, traits_of
+from ..kb.resolve import Stated, has_slot, living, number, slots_of, stated, traits_of
+from .arrays import NOT_IN_THE_RECORD
 from .start import start
 
 
@@ -41,26 +43,42 @@ def gaps(entries: Entries, family: str) -> Gaps:
     slots = {name: slot for name, slot in slots_of(entries, family).items() if slot.type}
     asked = [name for name in traits_of(entries, family) if "." not in name and any(name in one.shows for one in mine)]
     missing: dict[str, list[str]] = {}
+    seated = seats(entries)
     for one in mine:
         silent = [name for name in asked if name not in one.shows]
         had = {name for name in slots if has_slot(entries, family, name, one.kind)}
-        silent += sorted(had - set(one.fitted) - _told_by_sets(entries, one.id))
+        silent += sorted(had - set(one.fitted) - _told_by_sets(entries, seated.get(one.id, [])))
         missing[one.id] = silent
     unrecorded = {name: sum(name in silent for silent in missing.values()) for name in [*asked, *slots]}
-    groups = {tuple(group) for group in start(entries, family).twins.values() if len(group) > 1}
     return Gaps(
         family=family,
         variants=len(mine),
-        inseparable=[list(group) for group in sorted(groups)],
+        inseparable=inseparable(entries, family, mine),
         unrecorded=_largest({name: count for name, count in unrecorded.items() if count}),
         of_variants=_largest({ident: len(silent) for ident, silent in missing.items() if silent}),
     )
 
 
-def _told_by_sets(entries: Entries, variant: str) -> set[str]:
-    """The slots whose part every set the variant came in tells."""
-    positions = [entries.sets[ident].positions[p - 1] for ident, p in sets_with(entries, variant)]
-    told = [set(position.fitted) for position in positions]
+def inseparable(entries: Entries, family: str, mine: Sequence[Stated]) -> list[list[str]]:
+    """The groups of the family's variants that nothing recorded separates. `mine`: all its variants."""
+    looks = [_body(entries, one) for one in mine]
+    if len(set(looks)) == len(looks):
+        return []  # every body shows something of its own, and arrays need not be made
+    groups = {tuple(one for one in group if one != NOT_IN_THE_RECORD) for group in start(entries, family).twins.values()}
+    return [list(group) for group in sorted(groups) if len(group) > 1]
+
+
+def _body(entries: Entries, one: Stated) -> frozenset[tuple[str, frozenset[tuple[str, float]]]]:
+    """What the body and the finish of a variant show, with numbers in the place of words."""
+    words = entries.about.frequencies
+    return frozenset(
+        (name, frozenset((choice, number(words, how)) for choice, how in fact.is_.items())) for name, fact in one.shows.items()
+    )
+
+
+def _told_by_sets(entries: Entries, seated: Sequence[tuple[str, int]]) -> set[str]:
+    """The slots whose part every set position that a variant came in tells."""
+    told = [set(entries.sets[ident].positions[p - 1].fitted) for ident, p in seated]
     return {slot for slot in (told[0] if told else set[str]()) if all(slot in one for one in told)}
 
 

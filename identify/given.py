@@ -1,13 +1,13 @@
 """Answers as they were given, and what all answers to one trait say together."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..kb.reading import Between, Gone, Measured, Reading, Seen, Typed
 from .arrays import MISSING, Floats, Trait
-from .belief import Evidence
+from .belief import Evidence, Told
 from .marking import fit
 
 
@@ -18,6 +18,15 @@ class Given:
     trait: int
     reading: Reading
     look: int = 0
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What somebody else says of a trait, and how often such a statement is wrong."""
+
+    trait: int
+    reading: Reading
+    wrong: float
 
 
 def merge(trait: Trait, t: int, readings: Sequence[Reading]) -> Evidence | None:
@@ -47,6 +56,15 @@ def merge_looks(trait: Trait, t: int, given: Sequence[Given]) -> Evidence | None
         return found[-1] if found else None
     first, *more = [one.weights for one in found if one.weights is not None]
     return Evidence(t, weights=first, again=tuple(more))
+
+
+def with_heard(trait: Trait, t: int, own: Evidence | None, heard: Sequence[Heard]) -> Evidence | None:
+    """One piece of evidence from one's own answers to a trait and what others say of it; None when all of it says nothing."""
+    said = [(merge(trait, t, [one.reading]), one.wrong) for one in heard]
+    told = tuple(Told(one, wrong) for one, wrong in said if one is not None)
+    if not told:
+        return own
+    return replace(own, told=told) if own is not None else Evidence(t, told=told)
 
 
 def _mask(trait: Trait, reading: Reading) -> Floats | None:

@@ -99,7 +99,8 @@ def _born(words: Words, alike: Sequence[dict[str, Any]]) -> str:
 
 
 def _happened(words: Words, found: dict[str, Any], one: dict[str, Any]) -> str:
-    """What was changed, lost, redone and misread, as one clause."""
+    """What was changed, lost, redone and misread, as one clause; what nobody looked at, somebody told, and told wrongly."""
+    seen = {some["trait"] for some in found["answers"]}
     gone = {some["slot"] for some in found["slots"] if _missing(some)}
     changed = [slot for slot in one["changed"] if slot != "finish"]
     keys = {words.key(t): t for t in range(len(words.compiled.traits))}
@@ -108,7 +109,8 @@ def _happened(words: Words, found: dict[str, Any], one: dict[str, Any]) -> str:
             *_clause([f"the {lower_first(words.slot(slot))}" for slot in changed if slot not in gone], "changed"),
             *_clause([f"the {lower_first(words.slot(slot))}" for slot in changed if slot in gone], "lost"),
             *_clause(["the paint and lettering"] if one["repainted"] else [], "redone", many=True),
-            *_clause([f'"{words.trait(keys[trait])}"' for trait in one["misread"]], "misread"),
+            *_clause([f'"{words.trait(keys[trait])}"' for trait in one["misread"] if trait in seen], "misread"),
+            *_clause([f'"{words.trait(keys[trait])}"' for trait in one["misread"] if trait not in seen], "told wrongly"),
         ]
     )
 

@@ -14,7 +14,19 @@ from typing import Literal, get_args
 import numpy as np
 
 from .arrays import Compiled, Floats, Ints, Trait
-from .belief import Belief, Evidence, between, blended, likelihood, looks, share_between, slot_factor, swapped
+from .belief import (
+    Belief,
+    Evidence,
+    apart_from_told,
+    between,
+    blended,
+    heard,
+    likelihood,
+    looks,
+    share_between,
+    slot_factor,
+    swapped,
+)
 
 #: News below this is no news: rounding, or an answer that would move nothing.
 NO_NEWS = 1e-3
@@ -163,15 +175,15 @@ def _information(chances: Floats, look: Ints, group: Ints, weight: Floats) -> Fl
     mixed[group[1:][(np.diff(group) == 0) & (np.diff(look) != 0)]] = True
     several = mixed[group]
     by_look = np.bincount(look, weights=np.where(several, 0.0, weight), minlength=len(chances))
-    inside = by_look @ _xlog2(chances)
+    inside = by_look @ xlog2(chances)
     total = by_look @ chances
     if several.any():
         starts = np.flatnonzero(np.r_[True, np.diff(group[several]) != 0])
         joint = np.add.reduceat(chances[look[several]] * weight[several, None], starts, axis=0)
         share = np.add.reduceat(weight[several], starts)
-        inside = inside + _xlog2(joint).sum(axis=0) - log2(share) @ joint
+        inside = inside + xlog2(joint).sum(axis=0) - log2(share) @ joint
         total = total + joint.sum(axis=0)
-    return inside - _xlog2(total)
+    return inside - xlog2(total)
 
 
 def _outcomes(compiled: Compiled, question: Question, given: Evidence | None) -> Floats:
@@ -216,7 +228,7 @@ def original_news(
         total = belief.probability @ chance_of(compiled, belief, s, rows)[slot.row]
         joint = np.stack([original, np.maximum(total - original, 0.0)])
         share = joint.sum(axis=1)
-        result[q] = _xlog2(joint).sum() - _xlog2(total).sum() - _xlog2(share).sum()
+        result[q] = xlog2(joint).sum() - xlog2(total).sum() - xlog2(share).sum()
     return np.maximum(result, 0.0)
 
 
@@ -234,6 +246,7 @@ def chance_of(compiled: Compiled, belief: Belief, s: int, rows: Floats) -> Float
 
 def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Floats:
     """P(outcome | row i, what was answered to the trait so far), shape [i, outcomes]."""
+    given = apart_from_told(trait, given) if given is not None else None
     if trait.measured:
         rows = _measured_rows(trait, question, given)
     elif question.form == "again":
@@ -242,7 +255,11 @@ def outcome_rows(trait: Trait, question: Question, given: Evidence | None) -> Fl
         rows = trait.truth @ (looks(trait, given)[:, None] * read)
     else:
         left = given.weights if given is not None and given.weights is not None else np.ones(len(trait.states))
-        rows = np.stack([trait.table[:, list(outcome)] @ left[list(outcome)] for outcome in question.outcomes], axis=1)
+        told = heard(trait, given) if given is not None else []
+        table = trait.confusion if told else trait.table
+        rows = np.stack([table[:, list(outcome)] @ left[list(outcome)] for outcome in question.outcomes], axis=1)
+        if told:
+            rows = trait.truth @ (np.prod(told, axis=0)[:, None] * rows)
     whole = likelihood(trait, given) if given is not None else rows.sum(axis=1)
     return np.divide(rows, whole[:, None], out=np.zeros_like(rows), where=whole[:, None] > 0)
 
@@ -268,14 +285,15 @@ def log2(values: Floats) -> Floats:
     return logs
 
 
-def _xlog2(values: Floats) -> Floats:
+def xlog2(values: Floats) -> Floats:
+    """x log2 x, and nothing of nothing."""
     return values * log2(values)
 
 
 def entropy(weights: Floats) -> float:
     """Shannon's entropy in bits of weights that need not sum to 1."""
     total = weights.sum()
-    return float(-_xlog2(weights / total).sum()) if total > 0 else 0.0
+    return float(-xlog2(weights / total).sum()) if total > 0 else 0.0
 
 
 def variant_groups(compiled: Compiled) -> Ints:

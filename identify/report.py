@@ -5,9 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from ..kb.load import Entries
 from ..kb.reading import CannotTell, Gone, Reading
-from ..kb.resolve import has_slot, slots_of, stated
 from .apart import Look, tell_apart
 from .arrays import NOT_IN_THE_RECORD, Floats, Slot
 from .belief import can_be_changed, changed_share
@@ -57,7 +55,7 @@ def report(session: Session, words: Words) -> dict[str, Any]:
         "tell_apart": runner_up(session, words),
         "next": proposal(session.next, words),
         "look_again": proposal(session.look_again, words),
-        "views": one_more_view(session),
+        "views": one_more_view(session, words),
         "settled": session.settled,
         "cannot_be_told_apart": session.inseparable,
     }
@@ -135,8 +133,10 @@ def slots(session: Session) -> list[dict[str, Any]]:
 
 
 def said(session: Session, words: Words, t: int) -> str:
-    """Everything that was answered to a trait, in words."""
-    return ", ".join(dict.fromkeys(words.reading(t, one.reading) for one in session.given if one.trait == t))
+    """Everything that was answered to a trait, in words; of one that was not, what others say of it."""
+    given = [one.reading for one in session.given if one.trait == t]
+    told = [one.reading for one in session.heard if one.trait == t]
+    return ", ".join(dict.fromkeys(words.reading(t, one) for one in given or told))
 
 
 def answers(session: Session, words: Words, verdict: Why | None) -> list[dict[str, Any]]:
@@ -155,7 +155,7 @@ def explanation(session: Session, words: Words, why: Why) -> dict[str, Any]:
     """
     told = [t for t, bits in why.bits.items() if why.about in ("variant", "set") or abs(bits) >= WEIGHS]
     return {
-        "about": why.about,
+        "about": words.noun if why.about == "variant" else why.about,
         **({"slot": session.compiled.slots[why.slot].id} if why.slot is not None else {}),
         "is": _plain(why.conclusion),
         "probability": _share(why.probability),
@@ -233,7 +233,7 @@ def two_apart(words: Words, first: str, second: str, session: Session | None = N
     mine, other = (compiled.variant == at[ident] for ident in (first, second))
     told = (session.belief, session.evidence, session.views) if session else (None, (), None)
     looks = tell_apart(compiled, mine, other, *told)
-    silent = {slot for ident in (first, second) for slot in unrecorded_slots(words.entries, ident)}
+    silent = {slot for ident in (first, second) for slot in words.unrecorded_slots(ident)}
     return [one for one in looks if compiled.slots[compiled.traits[one.question.trait].slot].id not in silent]
 
 
@@ -261,18 +261,21 @@ def _shown(words: Words, t: int, shares: Sequence[tuple[float, Reading]]) -> str
     return f"mostly {lower_first(named[0])}" if most >= MOSTLY else " or ".join([named[0], *map(lower_first, named[1:])])
 
 
-def one_more_view(session: Session) -> list[dict[str, Any]]:
+def one_more_view(session: Session, words: Words) -> list[dict[str, Any]]:
     """What each view that is not at hand would settle, the best for its effort first; nothing when all can be seen."""
     if session.views is None or not session.given:
         return []
     compiled = session.compiled
-    told = {one.trait for one in session.evidence}
+    told = session.seen
     unclear = {one.trait for one in session.given} - told
     return [
         {
             "view": compiled.views[one.view],
             "effort": one.effort,
-            "settles": [{"what": what, "chance": _share(chance)} for what, chance in one.chances.items()],
+            "settles": [
+                {"what": words.noun if what == "variant" else what, "chance": _share(chance)}
+                for what, chance in one.chances.items()
+            ],
         }
         for one in views_worth(compiled, session.belief, session.views, told, unclear)
     ]
@@ -307,21 +310,6 @@ def left(session: Session) -> int:
             break
         total, count = total + chance, count + 1
     return count
-
-
-def unrecorded_slots(entries: Entries, ident: str) -> list[str]:
-    """The slots of a variant with a part that nobody recorded, neither for it nor for a place in a set."""
-    one = stated(entries, ident)
-    told = set(one.fitted)
-    for boxed in entries.sets.values():
-        for position in boxed.positions:
-            told |= set(position.fitted) if ident in position.variants else set()
-    slots = slots_of(entries, one.family)
-    return [
-        slot
-        for slot, record in slots.items()
-        if record.type and slot not in told and has_slot(entries, one.family, slot, one.kind)
-    ]
 
 
 def _bits(bits: float) -> float:

@@ -14,7 +14,7 @@ from ..kb.reading import Between, CannotTell, Reading, Seen
 from .arrays import NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
 from .belief import Belief, Evidence, believe, changed_share
 from .doubts import Doubt, doubts
-from .given import Given, merge_looks
+from .given import Given, Heard, merge_looks, with_heard
 from .plan import Game, best
 from .questions import (
     NO_NEWS,
@@ -62,13 +62,14 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Session:
-    """An immutable state; every change returns a new one."""
+    """An immutable state; every change returns a new one. `heard` is what others say of it, beside one's own answers."""
 
     compiled: Compiled
     given: tuple[Given, ...] = ()
     views: frozenset[int] | None = None
     target: Target = "variant"
     ask: Ask = "yes-no"
+    heard: tuple[Heard, ...] = ()
 
     def answer(self, trait: int, reading: Reading) -> "Session":
         """With one more answer."""
@@ -110,12 +111,18 @@ class Session:
 
     @cached_property
     def evidence(self) -> tuple[Evidence, ...]:
-        """All answers to one trait merged into one."""
-        given: dict[int, list[Given]] = {}
-        for one in self.given:
-            given.setdefault(one.trait, []).append(one)
-        merged = [merge_looks(self.compiled.traits[t], t, row) for t, row in given.items()]
+        """All answers to one trait merged into one, with what others say of it."""
+        merged: list[Evidence | None] = []
+        for t in dict.fromkeys(one.trait for one in (*self.given, *self.heard)):
+            trait = self.compiled.traits[t]
+            own = merge_looks(trait, t, [one for one in self.given if one.trait == t])
+            merged.append(with_heard(trait, t, own, [one for one in self.heard if one.trait == t]))
         return tuple(one for one in merged if one is not None)
+
+    @cached_property
+    def seen(self) -> set[int]:
+        """The traits that were answered by somebody who looked, and said something."""
+        return {one.trait for one in self.evidence if one.seen}
 
     @cached_property
     def belief(self) -> Belief:
@@ -135,18 +142,24 @@ class Session:
     def open_traits(self) -> list[int]:
         """The traits that can still be asked: in a view at hand, of a family that leads, not settled or given up."""
         given_up = {one.trait for one in self.given if not isinstance(one.reading, Seen | Between)}
-        return [t for t in self._visible if t not in given_up and self._family_leads(self.compiled.traits[t])]
+        return [t for t in self._visible if t not in given_up and (self._sort_unclear or self.leads(self.compiled.traits[t]))]
 
     @property
     def _visible(self) -> list[int]:
         traits = enumerate(self.compiled.traits)
         return [t for t, trait in traits if trait.asked and (self.views is None or trait.view in self.views)]
 
-    def _family_leads(self, trait: Trait) -> bool:
+    def leads(self, trait: Trait) -> bool:
+        """Whether what is looked at most likely has such a thing, as far as its family goes."""
         if trait.family in self.compiled.families:
             return bool(self._family_shares[self.compiled.families.index(trait.family)] >= self.compiled.family_leads)
         part = bool(self.compiled.slots[trait.slot].parts)
         return not part or bool(self._family_shares.max() >= self.compiled.family_leads)
+
+    @cached_property
+    def _sort_unclear(self) -> bool:
+        """Whether the one question that tells the family outright could not be answered: then all families are asked about."""
+        return any(self.compiled.traits[one.trait].at_once and isinstance(one.reading, CannotTell) for one in self.given)
 
     @cached_property
     def _family_shares(self) -> Floats:
@@ -157,13 +170,15 @@ class Session:
     @cached_property
     def questions(self) -> list[Question]:
         """Every question that is still open."""
-        left = {one.trait: one for one in self.evidence}
+        left = {one.trait: one for one in self.evidence if one.seen}
         return [q for t in self.open_traits for q in self._forms(t, left.get(t)) if _is_open(q, left.get(t))]
 
     def _forms(self, t: int, left: Evidence | None) -> list[Question]:
         """The ways to ask for a trait: a marking is always read; all at once where that is wished and nothing was said yet."""
         trait = self.compiled.traits[t]
         if trait.worn:
+            return [whole(self.compiled, t)] if left is None else []
+        if trait.at_once:
             return [whole(self.compiled, t)] if left is None else []
         wanted = left is None and self.ask == "any" and (trait.measured or len(trait.states) - trait.can_be_missing > 2)
         return [*yes_no(self.compiled, t), *([whole(self.compiled, t)] if wanted else [])]
@@ -358,8 +373,7 @@ class Session:
 
     @cached_property
     def _twin_groups(self) -> Ints:
-        told = {one.trait for one in self.evidence}
-        unclear = {one.trait for one in self.given if isinstance(one.reading, CannotTell)} - told
+        unclear = {one.trait for one in self.given if isinstance(one.reading, CannotTell)} - self.seen
         return twin_groups(self.compiled, tuple(t for t in self._visible if t not in unclear))
 
     @cached_property

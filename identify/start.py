@@ -9,7 +9,12 @@ from ..kb.reading import Reading
 from ..kb.values import Answer
 from .arrays import Compiled
 from .compile import AS_RECORDED, Assumed, compile_entries
+from .kept import kept_arrays
+from .part_compile import compile_parts
 from .session import Ask, Session, Target
+
+#: The view of a trait that needs none.
+NO_VIEW = -1
 
 
 def start(
@@ -19,12 +24,35 @@ def start(
     target: Target = "variant",
     ask: Ask = "yes-no",
     assumed: Assumed = AS_RECORDED,
+    kept: bool = False,
 ) -> Session:
-    """A session without answers. Raises Unreadable for a family or a view that there is not."""
+    """A session without answers. Raises Unreadable for a family or a view that there is not.
+
+    kept: the arrays may come from the store; the entries must then be as `kb.cache.sound` gave them.
+    """
     if family is not None and family not in entries.families:
         raise Unreadable(f'the family "{family}"', f"one of {listed(entries.families)}", nearest(family, entries.families))
-    compiled = compile_entries(entries, [family] if family else None, assumed)
+    if kept and assumed == AS_RECORDED:
+        compiled = kept_arrays(entries, family)
+    else:
+        compiled = compile_entries(entries, [family] if family else None, assumed)
     return Session(compiled, views=view_indices(compiled, views), target=target, ask=ask)
+
+
+def start_part(
+    entries: Entries,
+    slot_type: str | None = None,
+    views: Sequence[str] | None = None,
+    ask: Ask = "yes-no",
+    assumed: Assumed = AS_RECORDED,
+) -> Session:
+    """The same for a loose part; of any slot type where None. Its sort can be seen in every view."""
+    if slot_type is not None and slot_type not in entries.slot_types:
+        known = entries.slot_types
+        raise Unreadable(f'the slot type "{slot_type}"', f"one of {listed(known)}", nearest(slot_type, known))
+    compiled = compile_parts(entries, slot_type, assumed)
+    seen = view_indices(compiled, views)
+    return Session(compiled, views=None if seen is None else seen | {NO_VIEW}, ask=ask)
 
 
 def view_indices(compiled: Compiled, views: Iterable[str] | None) -> frozenset[int] | None:
@@ -37,9 +65,11 @@ def view_indices(compiled: Compiled, views: Iterable[str] | None) -> frozenset[i
     return frozenset(compiled.views.index(view) for view in views)
 
 
-def answered(session: Session, entries: Entries, family: str | None, answers: Mapping[str, Answer]) -> Session:
-    """The session with these answers; they must have been found readable."""
-    readings, _ = read_all(entries, family, answers)
+def answered(
+    session: Session, entries: Entries, family: str | None, answers: Mapping[str, Answer], part: bool = False
+) -> Session:
+    """The session with these answers; they must have been found readable. Of a loose part, the family is its slot type."""
+    readings, _ = read_all(entries, family, answers, part=part)
     for asked, reading in readings:
         session = give(session, asked, reading)
     return session

@@ -22,8 +22,8 @@ from typing import TypeVar
 import numpy as np
 
 from .arrays import Bools, Compiled, Floats, Slot, Trait
-from .belief import UNRECORDED_MARKING, Belief, Evidence, likelihood, looks
-from .doubts import THERE, named
+from .belief import UNRECORDED_MARKING, Belief, Evidence, apart_from_told, likelihood, looks
+from .doubts import THERE, named, told_wrong_by_row
 
 #: An explanation that blames more things than this is not looked for.
 LARGEST = 5
@@ -141,13 +141,24 @@ def least(found: Sequence[Explanation]) -> list[Explanation]:
 
 
 def split(trait: Trait, one: Evidence) -> tuple[Floats, Floats]:
-    """(right[i], wrong[i]) of an answer: the parts of its chance on row i where what it names is there, and where it is not."""
+    """(right[i], wrong[i]) of an answer: the parts of its chance on row i where what it names is there, and where it is not.
+
+    What others tell of a trait that was looked at is no answer, and only counts; of one that was not, it stands for the answer.
+    """
     whole = likelihood(trait, one)
+    alone = apart_from_told(trait, one)
+    if alone is None or not alone.seen:
+        missed = np.min(told_wrong_by_row(trait, one), axis=0)
+        return whole * (1.0 - missed), whole * missed
+    if alone is not one:
+        right, wrong = split(trait, alone)
+        share = np.divide(right, right + wrong, out=np.zeros_like(right), where=right + wrong > 0)
+        return whole * share, whole * (1.0 - share)
     if one.weights is not None:
         all_looks = (one.weights, *one.again)
         if trait.measured or not all(look.any() for look in all_looks):
             return whole, np.zeros_like(whole)
-        read = one.weights if one.typed else looks(trait, one) if one.again else trait.confusion @ one.weights
+        read = one.weights if one.typed else looks(trait, one)
         right = trait.truth @ np.where(named(one, len(one.again)), read, 0.0)
         if one.typed:
             right = np.where(trait.new, whole, np.minimum(right, whole - UNRECORDED_MARKING))

@@ -1,4 +1,4 @@
-"""What one more view would buy: how likely it settles the variant, the set of origin, and the part in each slot. Pure.
+"""What one more view would buy: how likely it settles the variant, the set of origin, and the part in each slot; its news. Pure.
 
 Units are drawn from the present belief, all that a view shows is read off them, mistakes included, and the belief after that is
 looked at.  Everything is done for all units at once.
@@ -6,13 +6,14 @@ looked at.  Everything is done for all units at once.
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from random import Random
 
 import numpy as np
 
 from .arrays import Compiled, Floats, Ints, Trait
 from .belief import NEW_VALUE, Belief, can_be_changed, density, row_weights, slot_factor, swapped
-from .questions import set_groups, twin_groups
+from .questions import set_groups, twin_groups, xlog2
 
 #: So many units are drawn, always the same ones: a chance is good to 6 % (one standard deviation, at one half).
 DRAWS, SEED = 64, 1
@@ -51,10 +52,7 @@ def views_worth(
     units = _drawn(compiled, belief)
     found: list[ViewWorth] = []
     for view in sorted(set(range(len(compiled.views))) - set(at_hand)):
-        there = {
-            t for t, trait in enumerate(compiled.traits) if trait.asked and trait.view == view and _there(compiled, belief, t)
-        }
-        fresh = sorted(there - set(told) - set(unclear))
+        fresh = fresh_traits(compiled, belief, [view], {*told, *unclear})
         if not fresh or not open_now:
             continue
         after = _after(compiled, belief, units, fresh)
@@ -64,6 +62,57 @@ def views_worth(
         if worth:
             found.append(ViewWorth(view, float(compiled.effort[view]), worth))
     return sorted(found, key=lambda one: -one.value)
+
+
+def fresh_traits(compiled: Compiled, belief: Belief, views: Collection[int], done: Collection[int]) -> list[int]:
+    """The traits that these views show, that the unit most likely has, and that are not done with."""
+    return [
+        t
+        for t, trait in enumerate(compiled.traits)
+        if trait.asked and trait.view in views and t not in done and _there(compiled, belief, t)
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class NewsOfViews:
+    """Expected news, in bits, of everything that some views together show: of the variant and its set, and of what is original.
+
+    done: traits that need no other look.  From the same drawn units every time, so that views can be compared, and added up.
+    """
+
+    compiled: Compiled
+    belief: Belief
+    done: Collection[int]
+
+    def of(self, views: Collection[int]) -> float:
+        """The news of these views together; 0 for none."""
+        fresh = fresh_traits(self.compiled, self.belief, views, self.done)
+        if not fresh or not self.belief.plausible:
+            return 0.0
+        after = _after(self.compiled, self.belief, self._units, fresh)
+        return max(0.0, self._before - _unsettled(self.compiled, after))
+
+    @cached_property
+    def _units(self) -> "_Units":
+        return _drawn(self.compiled, self.belief)
+
+    @cached_property
+    def _before(self) -> float:
+        evidence, factor = ([one[:, None] for one in row] for row in (self.belief.evidence, self.belief.factor))
+        now = Belief(self.belief.probability[:, None], tuple(evidence), tuple(factor), plausible=True)
+        return _unsettled(self.compiled, now)
+
+
+def _unsettled(compiled: Compiled, belief: Belief) -> float:
+    """Mean bits that are still open for the units in the last axis: which candidate, and whether all of it is original."""
+    original = belief.probability
+    for slot, rows, factor in zip(compiled.slots, belief.evidence, belief.factor, strict=True):
+        redone = slot.replaced @ rows if slot.parts else rows[slot.redone]
+        changed = np.divide(slot.swap[:, None] * redone, factor, out=np.zeros_like(redone), where=factor > 0)
+        original = original * (1.0 - changed)[slot.row]
+    share = np.clip(original.sum(axis=0), 0.0, 1.0)
+    bits = -xlog2(belief.probability).sum(axis=0) - xlog2(share) - xlog2(1.0 - share)
+    return float(bits.mean())
 
 
 def _there(compiled: Compiled, belief: Belief, t: int) -> bool:

@@ -1,23 +1,42 @@
 """Arrays back to words: the name of a trait, the text of a question, a level of confidence."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import ClassVar
 
+from ..kb.answers import Asked, read_all
+from ..kb.findings import Unreadable
 from ..kb.load import Entries
 from ..kb.models import Trait as TraitRecord
 from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
-from ..kb.resolve import slots_of, traits_of, views_of
+from ..kb.resolve import has_slot, slots_of, stated, traits_of, views_of
+from ..kb.values import Answer
 from .arrays import MISSING, NOT_IN_THE_RECORD, Compiled
 from .questions import Question
 
 
 @dataclass(frozen=True)
 class Words:
-    """The words of one compiled knowledge base."""
+    """The words of one compiled knowledge base.
+
+    noun, thing   what a candidate is called, and what is looked at: a unit is of a variant
+    gone          that there is nothing to look at
+    joint         what stands between a family and its trait where an answers file must say both
+    """
 
     entries: Entries
     compiled: Compiled
+    noun: ClassVar[str] = "variant"
+    thing: ClassVar[str] = "unit"
+    joint: ClassVar[str] = "/"
+    gone: ClassVar[str] = MISSING
+
+    def read(
+        self, home: str | None, answers: Mapping[str, Answer]
+    ) -> tuple[list[tuple[Asked, Reading]], list[tuple[str, Unreadable]]]:
+        """Written answers as readings, and those that cannot be read with the reason; `home` is the family, where it is known."""
+        return read_all(self.entries, home, answers)
 
     def record(self, t: int) -> TraitRecord | None:
         """The record of a trait; None for a bare slot."""
@@ -44,7 +63,7 @@ class Words:
         """How an answers file names the trait: its id, with the family where several have one of that name."""
         trait = self.compiled.traits[t]
         same = sum(one.id == trait.id for one in self.compiled.traits)
-        return f"{trait.family}/{trait.id}" if same > 1 and trait.family else trait.id
+        return f"{trait.family}{self.joint}{trait.id}" if same > 1 and trait.family else trait.id
 
     def trait(self, t: int) -> str:
         """The name of a trait, with its part's slot where it has one."""
@@ -74,6 +93,28 @@ class Words:
         if ident == NOT_IN_THE_RECORD:
             return "Not in the record"
         return self.entries.variants[ident].name or ident
+
+    def beware(self, t: int) -> list[str]:  # noqa: ARG002 (a unit is looked at without touching what it holds)
+        """What to be careful of before looking for a trait."""
+        return []
+
+    def otherwise(self, idents: Sequence[str]) -> str:  # noqa: ARG002 (the same for all variants)
+        """What could tell candidates apart that no recorded trait tells apart."""
+        return "It would take evidence outside the record: the carton, a dated receipt, or somebody who opened the box."
+
+    def unrecorded_slots(self, ident: str) -> list[str]:
+        """The slots of a variant with a part that nobody recorded, neither for it nor for a place in a set."""
+        one = stated(self.entries, ident)
+        told = set(one.fitted)
+        for boxed in self.entries.sets.values():
+            for position in boxed.positions:
+                told |= set(position.fitted) if ident in position.variants else set()
+        slots = slots_of(self.entries, one.family)
+        return [
+            slot
+            for slot, record in slots.items()
+            if record.type and slot not in told and has_slot(self.entries, one.family, slot, one.kind)
+        ]
 
     def unit(self, t: int) -> str:
         """The unit of a measured trait."""
@@ -135,11 +176,15 @@ class Words:
                 return found.name
         return view
 
+    def where(self, view: str | None) -> str:
+        """The name of a view for somebody who is asked to look there; empty where there is nothing to say."""
+        return self.view_name(view).lower() if view else ""
+
     def reading(self, t: int, reading: Reading) -> str:
         """An answer in words."""
         trait = self.compiled.traits[t]
         if isinstance(reading, Gone):
-            return MISSING
+            return self.gone
         if isinstance(reading, CannotTell):
             return "cannot tell"
         if isinstance(reading, Typed):
@@ -187,11 +232,21 @@ def confidence(shares: list[float], settled: float) -> str:
     return "leaning" if first >= 1.5 * second and first > 0 else "open"
 
 
+def percent(chance: float) -> str:
+    """A probability for people: never 0 % or 100 % when it is not."""
+    if 0 < chance < 0.005:
+        return "<1 %"
+    if 0.995 <= chance < 1:
+        return ">99 %"
+    return f"{chance * 100:.0f} %"
+
+
 def together(names: Sequence[str]) -> str:
     """The names as one would say them: the first, the second and the third."""
     return " and ".join([*([", ".join(names[:-1])] if names[:-1] else []), *names[-1:]])
 
 
 def lower_first(text: str) -> str:
-    """The text with a small first letter, unless it starts with an abbreviation."""
-    return text if len(text) > 1 and text[1].isupper() else text[:1].lower() + text[1:]
+    """The text with a small first letter, unless it starts with an abbreviation, or with a letter that stands for itself."""
+    kept = text[1:2].isupper() or (text[1:2] == " " and text[0] != "A")
+    return text if kept else text[:1].lower() + text[1:]

@@ -7,7 +7,7 @@ from .findings import Kind, Unreadable, listed, nearest
 from .load import Entries
 from .models import Trait
 from .reading import Reading, read_part, read_reading
-from .resolve import parts_for, slots_of, traits_of
+from .resolve import loose_traits, parts_for, slots_of, traits_of
 from .values import Answer
 
 
@@ -15,7 +15,8 @@ from .values import Answer
 class Asked:
     """What an answer answers. `family` is None for what all families share: common traits, parts and their traits.
 
-    `trait` is None when the key is a bare slot: the answer then names the part that sits there.
+    `trait` is None when the key is a bare slot: the answer then names the part that sits there. Of a loose part, the family is
+    its slot type.
     """
 
     id: str
@@ -63,16 +64,39 @@ def meant(entries: Entries, family: str | None, key: str, known: list[Asked] | N
     raise Unreadable(f'the key "{key}"', f"a trait or slot {whose}", nearest(wanted, names), Kind.UNKNOWN_KEY)
 
 
+def askable_of_part(entries: Entries, slot_type: str | None) -> list[Asked]:
+    """Everything an answer about a loose part may be keyed by, for one slot type or (None) for all of them."""
+    return [Asked(ident, home, trait.slot, trait) for home, ident, trait in loose_traits(entries, slot_type)]
+
+
+def meant_of_part(slot_type: str | None, key: str, known: list[Asked]) -> list[Asked]:
+    """What a key means of a loose part: an id that only one slot type has, or `slot type.id`. Raises Unreadable."""
+    named = {f"{asked.family}.{asked.id}": asked for asked in known}
+    found = [asked for asked in known if asked.id == key] or ([named[key]] if key in named else [])
+    if len(found) == 1:
+        return found
+    if found:
+        expected = "one of " + listed(f"{asked.family}.{asked.id}" for asked in found)
+        raise Unreadable(f'the key "{key}"', expected, kind=Kind.UNKNOWN_KEY)
+    names = {asked.id for asked in known}.union(named if slot_type is None else ())
+    whose = f'a part of the slot type "{slot_type}"' if slot_type else "any part"
+    raise Unreadable(f'the key "{key}"', f"a trait of {whose}", nearest(key, names), Kind.UNKNOWN_KEY)
+
+
 def read_all(
-    entries: Entries, family: str | None, answers: Mapping[str, Answer], known: list[Asked] | None = None
+    entries: Entries, family: str | None, answers: Mapping[str, Answer], known: list[Asked] | None = None, part: bool = False
 ) -> tuple[list[tuple[Asked, Reading]], list[tuple[str, Unreadable]]]:
-    """Every answer as a reading, and every answer that cannot be read with its reason. `known`: see `meant`."""
+    """Every answer as a reading, and every answer that cannot be read with its reason. `known`: see `meant`.
+
+    part: they are about a loose part, and the family is its slot type.
+    """
     readings: list[tuple[Asked, Reading]] = []
     problems: list[tuple[str, Unreadable]] = []
-    known = askable(entries, family) if known is None else known
+    if known is None:
+        known = askable_of_part(entries, family) if part else askable(entries, family)
     for key, answer in answers.items():
         try:
-            asked = meant(entries, family, key, known)
+            asked = meant_of_part(family, key, known) if part else meant(entries, family, key, known)
         except Unreadable as problem:
             problems.append((key, problem))
             continue

@@ -2,32 +2,32 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from functools import cache, cached_property
+from functools import cached_property
 from pathlib import Path
-from types import UnionType
-from typing import Annotated, Any, Union, cast, get_args, get_origin
-
-from pydantic import BaseModel
+from typing import Any
 
 from .answers import Asked, askable, read_all
 from .drawings import read_drawings
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
-from .load import MODELS, Entries, Progress, TableRow, load
+from .load import LAYOUT, Entries, Known, Progress, TableRow, load
 from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
+from .photographs import check_photographs
 from .reading import in_unit
+from .references import references
 from .resolve import OWN_SLOTS, lineage, moved, slots_of, stated, traits_of, views_of
+from .said import check_said
 from .values import RESERVED, Fact, Ref, Weight
 from .yaml_text import Loc, Places
 
 PART_WORDS = frozenset({"none", "unlisted", "unknown"})
 
 
-def check(root: Path, progress: Progress = iter) -> tuple[Entries, list[Finding]]:
+def check(root: Path, progress: Progress = iter, known: Known | None = None) -> tuple[Entries, list[Finding]]:
     """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
-    loaded = load(root, progress)
+    loaded = load(root, progress, known)
     checker = _Checker(loaded.entries)
     _, drawn = read_drawings(loaded.entries)
-    return loaded.entries, sorted({*loaded.findings, *checker.all(), *drawn})
+    return loaded.entries, sorted({*loaded.findings, *checker.all(), *drawn, *check_photographs(loaded.entries)})
 
 
 class _Checker:
@@ -40,14 +40,15 @@ class _Checker:
 
     def all(self) -> Iterator[Finding]:
         entries = self.entries
-        for kind in MODELS:
-            if kind != "knowledge base":
-                for ident, record in entries.of(kind).items():
-                    for loc, ref, value in references(record):
-                        yield from self.reference(kind, ident, loc, ref, value)
+        for kind in (rule.kind for rule in LAYOUT if rule.shape != "whole"):
+            for ident, record in entries.of(kind).items():
+                for loc, ref, value in references(record):
+                    yield from self.reference(kind, ident, loc, ref, value)
         yield from self.traits()
         yield from self.families()
         yield from self.liveries()
+        for wrong in check_said(entries):
+            yield self.say(*wrong)
         for ident, variant in entries.variants.items():
             yield from self.variant(ident, variant)
         for ident, one in entries.sets.items():
@@ -387,55 +388,3 @@ class _Checker:
         if verdict.position is not None and verdict.position > most:
             expected = f"a position from 1 to {most}" if most else "a set when there is a position"
             yield self.say("sighting", ident, ("verdict", "position"), Kind.WRONG_VALUE, str(verdict.position), expected)
-
-
-def references(record: BaseModel) -> Iterator[tuple[list[str | int], Ref, str]]:
-    """(path, what it refers to, id) of every reference in a record, found by the `Ref` marks in its model."""
-    for name, alias, annotation, mark in _marked_fields(type(record)):
-        held = getattr(record, name)
-        for loc, ref, value in _references(held, annotation, mark) if held else ():
-            yield [alias, *loc], ref, value
-
-
-@cache
-def _marked_fields(model: type[BaseModel]) -> list[tuple[str, str, Any, Ref | None]]:
-    """(name, name as written, type, mark) of the fields of a model that hold a reference somewhere."""
-    found: list[tuple[str, str, Any, Ref | None]] = []
-    for name, field in model.model_fields.items():
-        mark = next((one for one in field.metadata if isinstance(one, Ref)), None)
-        if mark or _holds_marks(field.annotation):
-            found.append((name, field.alias or name, field.annotation, mark))
-    return found
-
-
-def _holds_marks(annotation: Any) -> bool:
-    if isinstance(annotation, Ref):
-        return True
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return bool(_marked_fields(annotation))
-    return any(_holds_marks(inner) for inner in get_args(annotation))
-
-
-def _references(value: Any, annotation: Any, mark: Ref | None) -> Iterator[tuple[list[str | int], Ref, str]]:
-    if get_origin(annotation) is Annotated:
-        inner, *metadata = get_args(annotation)
-        mark = next((one for one in metadata if isinstance(one, Ref)), mark)
-        yield from _references(value, inner, mark)
-    elif get_origin(annotation) in (Union, UnionType):
-        for choice in get_args(annotation):
-            yield from _references(value, choice, mark)
-    elif isinstance(value, str):
-        if mark and annotation is str:
-            yield [], mark, value
-    elif isinstance(value, BaseModel):
-        if annotation is type(value):
-            yield from references(value)
-    elif isinstance(value, dict) and get_origin(annotation) is dict:
-        key_type, value_type = get_args(annotation)
-        for key, inner in cast("dict[str, Any]", value).items():
-            yield from (([key, *loc], ref, found) for loc, ref, found in _references(key, key_type, None))
-            yield from (([key, *loc], ref, found) for loc, ref, found in _references(inner, value_type, None))
-    elif isinstance(value, list) and get_origin(annotation) is list:
-        (item_type,) = get_args(annotation)
-        for index, inner in enumerate(cast("list[Any]", value)):
-            yield from (([index, *loc], ref, found) for loc, ref, found in _references(inner, item_type, None))

@@ -1,16 +1,16 @@
 """Records in words: what a reader is shown of one, and what differs between several."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel
 
 from .findings import Kind, Unreadable, nearest
 from .load import Entries
-from .models import Trait
-from .resolve import moved, slots_of, stated, traits_of, views_of
+from .models import Slot, Trait
+from .resolve import Stated, moved, slots_of, stated, traits_of, views_of
 from .values import Fact
 
 NOT_RECORDED = "not recorded"
@@ -18,16 +18,28 @@ NOT_RECORDED = "not recorded"
 NAMED_KINDS = ("variant", "part", "set", "family", "trait", "slot type", "procedure", "livery", "maker", "source", "sighting")
 
 
+class Said(NamedTuple):
+    """What one record says of one thing: in words, and the states or parts that these words name."""
+
+    text: str
+    choices: tuple[str, ...]
+
+
 @dataclass(frozen=True)
 class Difference:
-    """One thing that is not the same in all the compared records. `values` are in their order."""
+    """One thing that is not the same in all the compared records. `said` and `values` are in their order."""
 
     trait: str
     name: str
     view: str | None
     effort: float
     look: str | None
-    values: tuple[str, ...]
+    said: tuple[Said, ...]
+
+    @property
+    def values(self) -> tuple[str, ...]:
+        """What each record says, in words."""
+        return tuple(one.text for one in self.said)
 
     def as_dict(self, idents: Sequence[str]) -> dict[str, Any]:
         """For `--json`."""
@@ -52,8 +64,10 @@ def find(entries: Entries, ident: str, kinds: Sequence[str] = NAMED_KINDS) -> li
 
 
 def homes_of_trait(entries: Entries, ident: str) -> list[tuple[str, str]]:
-    """(kind, id) of the families and slot types that have a trait of this name."""
-    return [(kind, home) for kind in ("family", "slot type") for home, one in entries.of(kind).items() if ident in one.traits]
+    """(kind, id) of the families and slot types that have a trait of this name; of `home/name` only that one."""
+    wanted, _, name = ident.rpartition("/")
+    homes = [(kind, home) for kind in ("family", "slot type") for home, one in entries.of(kind).items() if name in one.traits]
+    return [(kind, home) for kind, home in homes if wanted in ("", home)]
 
 
 def record(entries: Entries, kind: str, ident: str) -> dict[str, Any]:
@@ -61,30 +75,44 @@ def record(entries: Entries, kind: str, ident: str) -> dict[str, Any]:
     one: BaseModel = entries.of(kind)[ident]
     if kind != "variant" or entries.variants[ident].signpost:
         return one.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
-    whole = stated(entries, ident)
+    return stated_record(stated(entries, ident), sets_with(entries, ident))
+
+
+def stated_record(whole: Stated, seats: Sequence[tuple[str, int]]) -> dict[str, Any]:
+    """A resolved variant as plain values. `seats`: the sets and positions it came in."""
     plain: dict[str, Any] = {
         name: value if isinstance(value, str | int | float) else str(value)
         for name in ("name", "family", "about", "kind", "livery", "catalog_number", "batch", "made", "how_common", "sold_alone")
         if (value := getattr(whole, name)) is not None
     }
-    for name in ("shows", "fitted"):
-        facts: Mapping[str, Fact] = getattr(whole, name)
-        plain[name] = {key: fact.model_dump(mode="json", exclude_none=True, exclude_defaults=True) for key, fact in facts.items()}
-    plain["sets"] = [{"set": s, "position": p} for s, p in sets_with(entries, ident)]
+    plain["shows"] = {name: _plain(fact) for name, fact in whole.shows.items()}
+    plain["fitted"] = {name: _plain(fact) for name, fact in whole.fitted.items()}
+    plain["sets"] = [{"set": s, "position": p} for s, p in seats]
     plain["sources"] = whole.sources
     if whole.verified:
         plain["verified"] = whole.verified
     return plain
 
 
+def _plain(fact: Fact) -> dict[str, Any]:
+    """A fact with what is said of it: what `model_dump` would leave of it, without its overhead on thousands of facts."""
+    rest = {"sources": fact.sources, "verified": fact.verified, "note": fact.note}
+    return {"is": fact.is_} | {name: value for name, value in rest.items() if value}
+
+
+def seats(entries: Entries) -> dict[str, list[tuple[str, int]]]:
+    """{variant: the sets and positions it came in} by the ids they have now; positions count from 1."""
+    found: dict[str, list[tuple[str, int]]] = {}
+    for ident, one in sorted(entries.sets.items()):
+        for p, position in enumerate(one.positions, 1):
+            for variant in dict.fromkeys(now for written in position.variants for now in moved(entries, written)):
+                found.setdefault(variant, []).append((ident, p))
+    return found
+
+
 def sets_with(entries: Entries, variant: str) -> list[tuple[str, int]]:
     """The sets and positions a variant came in; positions count from 1."""
-    return [
-        (ident, p)
-        for ident, one in sorted(entries.sets.items())
-        for p, position in enumerate(one.positions, 1)
-        if any(variant in moved(entries, written) for written in position.variants)
-    ]
+    return seats(entries).get(variant, [])
 
 
 def choices(fact: Fact | None, names: Mapping[str, str]) -> str:
@@ -114,32 +142,36 @@ def part_names(entries: Entries) -> dict[str, str]:
 class Comparer:
     """Compares variants, many times over: what all comparisons lean on is worked out once, and only when it is needed."""
 
-    def __init__(self, entries: Entries) -> None:
+    def __init__(self, entries: Entries, whole: Callable[[str], Stated] | None = None) -> None:
+        """`whole` gives a variant as it is stated, where somebody has them already."""
         self.entries = entries
-        self.part_names = part_names(entries)
-        self.stated = cache(partial(stated, entries))
-        self.traits = cache(partial(traits_of, entries))
-        self.slots = cache(partial(slots_of, entries))
+        self.part_names: Mapping[str, str] = part_names(entries)
+        self.stated = whole or cache(partial(stated, entries))
+        self.traits: Callable[[str], Mapping[str, Trait]] = cache(partial(traits_of, entries))
+        self.slots: Callable[[str], Mapping[str, Slot]] = cache(partial(slots_of, entries))
 
-    def variants(self, idents: Sequence[str]) -> list[Difference]:
-        """What differs between variants as they left the factory, cheapest view first: traits, and the parts fitted."""
+    def variants(self, idents: Sequence[str], *, every: bool = False) -> list[Difference]:
+        """What differs between variants as they left the factory, cheapest view first: traits, and the parts fitted.
+
+        every: also what is the same on all of them.
+        """
         entries = self.entries
         all_stated = [self.stated(ident) for ident in idents]
         families = list(dict.fromkeys(one.family for one in all_stated))
         traits = {name: trait for family in families for name, trait in self.traits(family).items() if "." not in name}
         found: list[Difference] = []
         for name, trait in traits.items():
-            facts = [one.shows.get(name) for one in all_stated]
-            values = tuple(choices(fact, state_names(trait)) for fact in facts)
-            found += _difference(entries, families[0], name, trait.name, trait, values)
+            said = [_said(one.shows.get(name), state_names(trait)) for one in all_stated]
+            found.append(_difference(entries, families[0], name, trait.name, trait, said))
         slots = {name: slot for family in families for name, slot in self.slots(family).items() if slot.type}
         for name, slot in slots.items():
             fitted = [one.fitted.get(name) for one in all_stated]
-            values = tuple(choices(fact, self.part_names) for fact in fitted)
-            if len(set(values)) > 1:
-                found.append(Difference(name, slot.name, None, 0.0, None, values))
+            said = tuple(_said(fact, self.part_names) for fact in fitted)
+            if every or _differs(said):
+                found.append(Difference(name, slot.name, None, 0.0, None, said))
                 found += _parts_apart(entries, families[0], name, slot.name, slot.type or "", fitted)
-        return sorted(found, key=lambda one: one.effort if one.view else _effort_of_slot(found, one.trait))
+        kept = [one for one in found if every or _differs(one.said)]
+        return sorted(kept, key=lambda one: one.effort if one.view else _effort_of_slot(kept, one.trait))
 
 
 def compare_variants(entries: Entries, idents: Sequence[str]) -> list[Difference]:
@@ -155,34 +187,40 @@ def _effort_of_slot(found: Sequence[Difference], slot: str) -> float:
 def _parts_apart(
     entries: Entries, family: str, slot: str, slot_name: str, slot_type: str, fitted: Sequence[Fact | None]
 ) -> Iterator[Difference]:
-    """The traits of the fitted parts that are not the same on all of them."""
+    """The traits of the fitted parts."""
     traits = entries.slot_types[slot_type].traits if slot_type in entries.slot_types else {}
     for name, trait in traits.items():
         names = state_names(trait)
-        values: list[str] = []
+        said: list[Said] = []
         for fact in fitted:
             parts = list(fact.is_) if fact else []
-            shown = [choices(entries.parts[part].shows.get(name), names) if part in entries.parts else "—" for part in parts]
-            values.append(" or ".join(dict.fromkeys(shown)) or NOT_RECORDED)
-        yield from _difference(entries, family, f"{slot}.{name}", f"{slot_name}: {trait.name}", trait, tuple(values))
+            shown = [
+                _said(entries.parts[part].shows.get(name), names) if part in entries.parts else Said("—", ()) for part in parts
+            ]
+            text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
+            said.append(Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices))))
+        yield _difference(entries, family, f"{slot}.{name}", f"{slot_name}: {trait.name}", trait, said)
 
 
-def compare_parts(entries: Entries, idents: Sequence[str]) -> list[Difference]:
-    """What differs between loose parts."""
+def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = False) -> list[Difference]:
+    """What differs between loose parts; `every`: also what is the same on all of them."""
     types = [entries.home["part", ident] for ident in idents]
     traits = {name: trait for one in dict.fromkeys(types) for name, trait in entries.slot_types[one].traits.items()}
     found: list[Difference] = []
     for name, trait in traits.items():
-        values = tuple(choices(entries.parts[ident].shows.get(name), state_names(trait)) for ident in idents)
-        found += _difference(entries, None, name, trait.name, trait, values)
-    return sorted(found, key=lambda one: one.effort)
+        said = [_said(entries.parts[ident].shows.get(name), state_names(trait)) for ident in idents]
+        found.append(_difference(entries, None, name, trait.name, trait, said))
+    return sorted((one for one in found if every or _differs(one.said)), key=lambda one: one.effort)
 
 
-def _difference(
-    entries: Entries, family: str | None, ident: str, name: str, trait: Trait, values: tuple[str, ...]
-) -> list[Difference]:
-    """The difference, when there is one."""
-    if len(set(values)) < 2:
-        return []
+def _said(fact: Fact | None, names: Mapping[str, str]) -> Said:
+    return Said(choices(fact, names), tuple(fact.is_) if fact and not fact.unknown else ())
+
+
+def _differs(said: Sequence[Said]) -> bool:
+    return len({one.text for one in said}) > 1
+
+
+def _difference(entries: Entries, family: str | None, ident: str, name: str, trait: Trait, said: Sequence[Said]) -> Difference:
     view = views_of(entries, family).get(trait.view)
-    return [Difference(ident, name, trait.view, view.effort if view else 1.0, trait.look, values)]
+    return Difference(ident, name, trait.view, view.effort if view else 1.0, trait.look, tuple(said))

@@ -28,9 +28,9 @@ the views in `NOT_DRAWN`.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property, partial
 from pathlib import Path
 
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
@@ -68,13 +68,25 @@ class Drawing:
         """Each panel, with the identities of the elements in it."""
         return [(node, {id(inner) for inner in node.all()}) for node in self.nodes if "data-panel" in node.attributes]
 
+    @cached_property
+    def _by_trait(self) -> Mapping[str, list[Node]]:
+        found: dict[str, list[Node]] = {}
+        for node in self.nodes:
+            if "data-trait" in node.attributes:
+                found.setdefault(node.attributes["data-trait"], []).append(node)
+        return found
+
+    @cached_property
+    def _by_id(self) -> Mapping[str, Node]:
+        return {node.attributes["id"]: node for node in reversed(self.nodes) if "id" in node.attributes}
+
     def groups(self, trait: str) -> list[Node]:
         """The alternatives, dimension line or lettering area of a trait."""
-        return [node for node in self.nodes if node.attributes.get("data-trait") == trait]
+        return self._by_trait.get(trait, [])
 
     def crop(self, trait: str) -> Node | None:
         """The `view` element that frames the pictures of a trait."""
-        return next((node for node in self.nodes if node.attributes.get("id") == f"crop-{trait}"), None)
+        return self._by_id.get(f"crop-{trait}")
 
     def panel(self, trait: str) -> Node | None:
         """The panel in which the crop of a trait stands; None: in the main drawing."""
@@ -95,6 +107,11 @@ class Drawings:
     entries: Entries
     files: Mapping[str, Drawing]
 
+    @cached_property
+    def traits(self) -> Callable[[str], Mapping[str, Trait]]:
+        """All traits of a family by its id, worked out once."""
+        return cache(partial(traits_of, self.entries))
+
     def of(self, level: str, home: str) -> list[Drawing]:
         """The drawings of a family, a slot type, or of the common traits; those of a single kind last."""
         found = [one for one in self.files.values() if (one.level, one.home) == (level, home)]
@@ -103,24 +120,30 @@ class Drawings:
 
 def read_drawings(entries: Entries) -> tuple[Drawings, list[Finding]]:
     """Every drawing below the root of the entries, and everything that is wrong with them."""
-    files: dict[str, Drawing] = {}
-    findings: list[Finding] = []
-    for path in _paths(entries.root):
-        shown = path.relative_to(entries.root).as_posix()
-        place = _place(entries, shown)
-        if place is None or isinstance(place, Finding):
-            findings += [place] if place else []
-            continue
-        try:
-            root, unsafe = parse(read_bytes(path, shown), shown)
-        except BadInput as error:
-            findings += error.findings
-            continue
-        drawing = Drawing(shown, *place, root)
-        findings += unsafe or _Checker(entries, drawing).all()
-        if not unsafe:
-            files[shown] = drawing
-    return Drawings(entries, files), sorted(set(findings))
+    read = [_read(entries, path) for path in _paths(entries.root)]
+    findings = [finding for _, found in read for finding in found]
+    safe = {drawing.path: drawing for drawing, found in read if drawing is not None and not found}
+    findings += [finding for drawing in safe.values() for finding in _Checker(entries, drawing).all()]
+    return Drawings(entries, safe), sorted(set(findings))
+
+
+def safe_drawings(entries: Entries, paths: Iterable[Path]) -> dict[str, Drawing]:
+    """{path below the root: drawing} of those of the files that hold nothing but what is let through."""
+    read = (_read(entries, path) for path in paths)
+    return {drawing.path: drawing for drawing, findings in read if drawing is not None and not findings}
+
+
+def _read(entries: Entries, path: Path) -> tuple[Drawing | None, list[Finding]]:
+    """A drawing, if it could be read, and what is in it that may not be there."""
+    shown = path.relative_to(entries.root).as_posix()
+    place = _place(entries, shown)
+    if place is None or isinstance(place, Finding):
+        return None, [place] if place else []
+    try:
+        root, unsafe = parse(read_bytes(path, shown), shown)
+    except BadInput as error:
+        return None, error.findings
+    return Drawing(shown, *place, root), unsafe
 
 
 def traits_in(entries: Entries, drawing: Drawing) -> Mapping[str, Trait]:

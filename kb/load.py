@@ -4,7 +4,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple, cast
@@ -20,6 +20,7 @@ from .models import (
     Part,
     Procedure,
     Sale,
+    Sellers,
     Set,
     Sighting,
     SlotType,
@@ -44,6 +45,7 @@ class Rule(NamedTuple):
 #: Every place a record can lie in, the more particular first; `*` is one folder or file name.
 LAYOUT = [
     Rule("knowledge base", KnowledgeBase, "knowledge-base.yaml", "whole"),
+    Rule("sellers", Sellers, "sellers.yaml", "whole"),
     Rule("source", Source, "sources.yaml", "mapping"),
     Rule("maker", Maker, "makers.yaml", "mapping"),
     Rule("livery", Livery, "liveries.yaml", "mapping"),
@@ -57,6 +59,21 @@ LAYOUT = [
     Rule("sighting", Sighting, "sightings/*/*.yaml", "records"),
     Rule("sale", Sale, "sales/*.csv", "table"),
 ]
+#: The field of `Entries` that holds the records of a kind.
+FIELDS = {
+    "source": "sources",
+    "maker": "makers",
+    "livery": "liveries",
+    "trait": "traits",
+    "family": "families",
+    "variant": "variants",
+    "set": "sets",
+    "slot type": "slot_types",
+    "part": "parts",
+    "procedure": "procedures",
+    "sighting": "sightings",
+    "sale": "sales",
+}
 MODELS: dict[str, type[BaseModel]] = {rule.kind: rule.model for rule in LAYOUT}
 
 
@@ -79,6 +96,7 @@ class Entries:
 
     root: Path
     about: KnowledgeBase
+    sellers: Sellers = field(default_factory=Sellers)
     sources: dict[str, Source] = field(default_factory=dict)
     makers: dict[str, Maker] = field(default_factory=dict)
     liveries: dict[str, Livery] = field(default_factory=dict)
@@ -97,20 +115,8 @@ class Entries:
 
     def of(self, kind: str) -> dict[str, Any]:
         """The records of one kind, by id."""
-        return {
-            "source": self.sources,
-            "maker": self.makers,
-            "livery": self.liveries,
-            "trait": self.traits,
-            "family": self.families,
-            "variant": self.variants,
-            "set": self.sets,
-            "slot type": self.slot_types,
-            "part": self.parts,
-            "procedure": self.procedures,
-            "sighting": self.sightings,
-            "sale": self.sales,
-        }[kind]
+        records: dict[str, Any] = getattr(self, FIELDS[kind])
+        return records
 
     def family_of(self, variant: str) -> str:
         """The family whose folder holds the variant."""
@@ -125,20 +131,38 @@ class Loaded:
     findings: list[Finding]
 
 
-def load(root: Path, progress: Progress = iter) -> Loaded:
-    """Reads every file below `root`. Raises BadInput only when there is no knowledge base there at all.
+class Known(NamedTuple):
+    """Records of entries that were sound, and the files (below the root) that have not changed since."""
+
+    entries: Entries
+    unchanged: Collection[str]
+
+
+def load(root: Path, progress: Progress = iter, known: Known | None = None) -> Loaded:
+    """Reads every file below `root`, but for those known. Raises BadInput only when there is no knowledge base there at all.
 
     `progress` wraps the list of files, to show how far it is.
     """
     if not (root / "knowledge-base.yaml").is_file():
         raise BadInput([Finding(str(root), 0, 0, Kind.MISPLACED, "no knowledge-base.yaml", "a folder of entries, which has one")])
     loader = _Loader(root)
+    held = _held(known.entries) if known else {}
     for path in progress(sorted(_files(root))):
-        loader.file(path)
+        shown = path.relative_to(root).as_posix()
+        if known is None or shown not in known.unchanged or not loader.keep(known.entries, shown, held.get(shown, [])):
+            loader.file(path, shown)
     for kind, ident in sorted(loader.entries.home):
         home_kind = "slot type" if kind == "part" else "family"
         loader.homeless(kind, ident, home_kind)
     return Loaded(loader.entries, sorted(set(loader.findings)))
+
+
+def _held(entries: Entries) -> dict[str, list[tuple[str, str]]]:
+    """The records that each file holds, as (kind, id) in their order."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for key, place in entries.places.items():
+        found.setdefault(place.path, []).append(key)
+    return found
 
 
 def _files(root: Path) -> Iterator[Path]:
@@ -170,8 +194,22 @@ class _Loader:
         self.entries = Entries(root, KnowledgeBase(title="unreadable", license="unknown"))
         self.findings: list[Finding] = []
 
-    def file(self, path: Path) -> None:
-        shown = path.relative_to(self.root).as_posix()
+    def keep(self, old: Entries, shown: str, held: Sequence[tuple[str, str]]) -> bool:
+        """Takes over what a file gave before; not if another file has come to say the same, or there is anything to say of it."""
+        rule = rule_for(shown)
+        if rule is None or any(key in self.entries.places for key in held):
+            return False
+        if rule.shape == "whole":
+            self.whole(rule, old.about if rule.model is KnowledgeBase else old.sellers)
+            return True
+        for kind, ident in held:
+            self.entries.places[kind, ident] = old.places[kind, ident]
+            self.entries.of(kind)[ident] = old.of(kind)[ident]
+            if (kind, ident) in old.home:
+                self.entries.home[kind, ident] = old.home[kind, ident]
+        return True
+
+    def file(self, path: Path, shown: str) -> None:
         rule = rule_for(shown)
         if rule is None:
             if path.suffix in (".yaml", ".yml", ".csv"):
@@ -205,7 +243,7 @@ class _Loader:
         parts = shown.split("/")
         stem, folder = parts[-1].removesuffix(".yaml"), parts[1] if len(parts) > 2 else ""
         if rule.shape == "whole":
-            self.entries.about = build(KnowledgeBase, {} if plain is None else plain, places_in(text, shown))
+            self.whole(rule, build(rule.model, {} if plain is None else plain, places_in(text, shown)))
         elif rule.shape == "folder":
             self.record(rule, folder, plain, text, Place(shown, ()))
         elif rule.shape == "mapping":
@@ -224,6 +262,14 @@ class _Loader:
                 said = quoted(ident)
                 self.say(text, Place(shown, ("id",)), Kind.WRONG_VALUE, said, f'the id "{stem}", as the file is called', stem)
             self.record(rule, stem, own, text, Place(shown, ()), folder)
+
+    def whole(self, rule: Rule, record: BaseModel) -> None:
+        """A file that is one record of its kind, of which there is one."""
+        if isinstance(record, KnowledgeBase):
+            self.entries.about = record
+        elif isinstance(record, Sellers):
+            self.entries.sellers = record
+            self.entries.places[rule.kind, ""] = Place(rule.pattern, ())
 
     def listed(self, rule: Rule, index: int, value: Any, text: str, shown: str, folder: str) -> None:
         """One record of a list in one file; it says its id itself."""

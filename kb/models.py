@@ -12,7 +12,11 @@ from .values import Citations, Day, Id, Ref, Strict, Weight, WrittenAnswer, Writ
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
 Share = Annotated[float, Field(ge=0, le=1)]
+FormAddress = Annotated[
+    str, StringConstraints(max_length=500, pattern=r"^https://[^\s\"'<>{}]+(\{(file|title|body)\}[^\s\"'<>{}]*)*$")
+]
 Facts = dict[str, WrittenFact]
+Said = Annotated[list[Text], Field(description="how sellers say it, in the language of phrases of `kb.said`")]
 
 
 class Record(Strict):
@@ -24,6 +28,15 @@ class Record(Strict):
     verified: Day | None = Field(default=None, description="the day somebody last checked the whole record")
 
 
+class Photograph(Strict):
+    """A picture taken with a camera. The file lies in the folder of the entries, as JPEG, PNG or WebP."""
+
+    file: Text = Field(description="path below the root of the entries, such as photographs/424-nose.jpg")
+    shows: Text = Field(description="what is to be seen, for those who do not see it too")
+    license: Text
+    credit: Text = Field(description="who took it, or where it comes from")
+
+
 # The whole -------------------------------------------------------------------------------------------------------------
 
 
@@ -32,7 +45,9 @@ class View(Strict):
 
     name: Text
     effort: float = Field(gt=0, le=100, description="relative to a glance at the side, which is 1")
+    loose: float = Field(default=1.0, gt=0, le=100, description="the same for a part that is off its unit, in one's hand")
     how: Text | None = None
+    request: Text | None = Field(default=None, description="how a seller is asked to show it; nobody is, where not given")
 
 
 class Replaced(Strict):
@@ -62,6 +77,30 @@ class Asking(Strict):
     again: float = Field(default=0.0, ge=0, le=100, description="look once more at what was answered")
 
 
+class Wanted(Strict):
+    """Something a buyer needs to hear from a seller, and how to ask for it."""
+
+    name: Text = Field(description='what it is, behind "nothing is said of"')
+    said_by: list[str] = Field(description="the conditions and hedges that speak of it")
+    ask: Text | None = Field(default=None, description="the question to a seller")
+    unless: list[Hazard] = Field(default=[], description="not asked where one of these is at hand")
+    share: Share = Field(description="how often it is not as one hopes")
+    grade: float = Field(le=0, ge=-9, description="what that does to the grade")
+    view: Id | None = Field(default=None, description="the view it takes")
+    slot: Id | None = Field(default=None, description="the slot a unit must have for it")
+
+
+class Buying(Strict):
+    """What matters to who buys from a description: what it must say, and which conditions speak of changes."""
+
+    wanted: dict[Id, Wanted] = {}
+    foreign_part: float = Field(default=-1.0, le=0, ge=-9, description="what a part that does not belong does to the grade")
+    original: list[str] = Field(default=[], description="conditions that say that nothing was changed")
+    repainted: list[str] = Field(default=[], description="conditions that say that the finish was redone")
+    photographs: list[str] = Field(default=[], description="words by which a text speaks of its own photographs")
+    questions: int = Field(default=5, ge=1, le=20, description="so many things are asked of a seller at most")
+
+
 class KnowledgeBase(Strict):
     """`knowledge-base.yaml`: whose it is, and the numbers behind the words."""
 
@@ -70,6 +109,12 @@ class KnowledgeBase(Strict):
     license: Text
     maintainers: list[Text] = []
     currency: Text = "USD"
+    edit_at: FormAddress | None = Field(
+        default=None, description="the code host's form to edit a file; {file} is its path below the root of the entries"
+    )
+    report_at: FormAddress | None = Field(
+        default=None, description="the code host's form to report a sighting; {title} and {body} are what it is filled with"
+    )
     frequencies: dict[str, Share] = Field(
         default={"always": 1.0, "usual": 0.8, "sometimes": 0.2, "rarely": 0.04}, description="how often a state or part is found"
     )
@@ -93,6 +138,7 @@ class KnowledgeBase(Strict):
     )
     family_leads: float = Field(default=0.5, ge=0, lt=1, description="ask a family's own traits when it has this much")
     asking: Asking = Field(default_factory=Asking)
+    buying: Buying = Field(default_factory=Buying)
     views: dict[Id, View] = {}
     hazards: dict[Hazard, Caution] = {}
 
@@ -109,6 +155,7 @@ class Source(Record):
 class Maker(Record):
     """Who made units or parts."""
 
+    said: Said = []
     place: Text | None = None
     made: WrittenYears | None = None
 
@@ -116,6 +163,7 @@ class Maker(Record):
 class Livery(Record):
     """One railroad's paint and lettering; what it `shows` holds for every variant that wears it."""
 
+    said: Said = []
     railroad: Text | None = None
     colors: list[Text] = []
     shows: Facts = {}
@@ -128,6 +176,7 @@ class State(Strict):
     """One thing a trait can be, and the yes/no question for it."""
 
     name: Text
+    said: Said = []
     ask: Text | None = Field(default=None, description="a plain yes/no question; made from the names where not given")
     about: Text | None = None
     mistaken_for: list[str] = Field(default=[], description="the states it is taken for when it is misread")
@@ -159,6 +208,8 @@ class Trait(Strict):
     """A feature one can look at: a choice among `states`, a `measured` value, or a `marking`."""
 
     name: Text
+    said: Said = []
+    vague: dict[Text, list[Id]] = Field(default={}, description="phrases that fit several of its states, with these")
     slot: Id = Field(default="body", description="the slot whose part shows it; a change of that part changes the trait")
     view: Id
     look: Text | None = Field(default=None, description="where to look")
@@ -175,6 +226,7 @@ class Slot(Strict):
     """A place on the unit.  With a `type` it holds a part of that slot type; without one it is the body or the finish."""
 
     name: Text
+    said: Said = []
     type: Annotated[str, Ref("slot type")] | None = None
     fastened: str = "screwed"
     swapped: Share | None = Field(default=None, description="how often it is found changed, where the fastening does not say it")
@@ -187,6 +239,7 @@ class Kind(Strict):
     """A role a unit was made for."""
 
     name: Text
+    said: Said = []
     about: Text | None = None
     shows: Facts = {}
     fitted: Facts = {}
@@ -196,6 +249,7 @@ class DamageSpot(Strict):
     """A place that is known to break."""
 
     name: Text
+    said: Said = []
     view: Id
     slot: Id = "body"
     how_common: Weight
@@ -204,11 +258,13 @@ class DamageSpot(Strict):
     mend: Text = Field(description="how it is mended, or that it cannot be")
     procedure: Annotated[str, Ref("procedure")] | None = None
     invisible: bool = Field(description="whether it can be mended so that nobody sees it")
+    photographs: list[Photograph] = []
 
 
 class Family(Record):
     """`family.yaml`: all units that share one body tooling.  What it `shows` holds for every variant."""
 
+    said: Said = []
     maker: Annotated[str, Ref("maker")] | None = None
     made: WrittenYears | None = None
     how_common: Weight = 1.0
@@ -239,6 +295,7 @@ class Variant(Strict):
     fitted: Facts = {}
     moved_to: Annotated[str, Ref("variant")] | None = Field(default=None, description="a signpost: this id now lives there")
     split_into: list[Annotated[str, Ref("variant")]] = Field(default=[], description="a signpost: this id became several")
+    photographs: list[Photograph] = []
 
     @property
     def signpost(self) -> bool:
@@ -268,6 +325,7 @@ class Position(Strict):
 class Set(Record):
     """A boxed configuration as sold, its positions in order."""
 
+    said: Said = []
     catalog_number: Text | None = None
     made: WrittenYears | None = None
     how_common: Weight = "common"
@@ -280,12 +338,14 @@ class Set(Record):
 class SlotType(Record):
     """`parts/<slot type>/slot-type.yaml`: what parts of this type have in common, and the traits that tell them apart."""
 
+    said: Said = []
     traits: dict[Id, Trait] = {}
 
 
 class Part(Record):
     """A component that sits in a slot."""
 
+    said: Said = []
     maker: Annotated[str, Ref("maker")] | None = None
     made: WrittenYears | None = None
     how_common: Weight = Field(default="common", description="among the replacements found in the slots it fits")
@@ -295,6 +355,7 @@ class Part(Record):
     tell: Text | None = Field(default=None, description="how to tell it from what it copies or resembles")
     cost: float | None = Field(default=None, ge=0, description="of a replacement, in the knowledge base's currency")
     minutes: float | None = Field(default=None, ge=0, le=10_000, description="to replace it")
+    photographs: list[Photograph] = []
 
 
 class Procedure(Record):
@@ -307,6 +368,97 @@ class Procedure(Record):
     hazards: list[Hazard] = []
     minutes: float = Field(gt=0, le=10_000)
     steps: list[Text] = Field(min_length=1)
+
+
+# What sellers say ------------------------------------------------------------------------------------------------------
+
+
+class Worth(Strict):
+    """How far a seller's word is to be trusted: how often a claim of each kind is wrong."""
+
+    wrong: dict[str, Share] = {}
+    hedged: float = Field(default=1.0, ge=1, le=20, description="what words of doubt multiply that by")
+
+
+class Negating(Strict):
+    """Words that turn what is said around."""
+
+    before: list[Text] = []
+    after: list[Text] = []
+    answers: list[Text] = Field(default=[], description="the same as the answer to a question: restored? no")
+    yes: list[Text] = Field(default=[], description="answers that say it is so")
+    joining: list[Text] = Field(default=[], description='words behind a lone "missing" that leave it to what stands before it')
+    more: list[Text] = Field(default=[], description="words that carry a negation on to the next thing: or, nor")
+
+
+class Presence(Strict):
+    """Words that make of a slot that is only mentioned a claim that something sits there, or that nothing does."""
+
+    before: list[Text] = []
+    after: list[Text] = []
+    gone_before: list[Text] = []
+    gone_after: list[Text] = []
+
+
+class Counting(Strict):
+    """Numbers, years and batches in words."""
+
+    ordinals: dict[int, list[Text]] = {}
+    cardinals: dict[int, list[Text]] = {}
+    fractions: dict[int, list[Text]] = Field(default={}, description="what a part of one is called, by how many make one")
+    batch: list[Text] = Field(default=[], description='with "_" for its number')
+    decades: dict[int, list[Text]] = Field(default={}, description="what the decade from this year is called")
+    within: dict[Text, list[int]] = Field(default={}, description="early, mid, late: first and last year of a decade")
+    to: list[Text] = Field(default=[], description="what stands between the ends of a range")
+    counted: list[Text] = Field(default=[], description="words behind a figure that is a count of something")
+    numbered: list[Text] = Field(default=[], description="words before a catalog or road number")
+
+
+class Money(Strict):
+    """How amounts are written, and which are no price."""
+
+    currency: dict[Text, list[Text]] = {}
+    asked: list[Text] = Field(default=[], description="words before an amount that is asked")
+    asked_after: list[Text] = []
+    paid: list[Text] = Field(default=[], description="words before an amount that is no price of this unit now")
+    shipping: list[Text] = Field(default=[], description="words that make an amount one of shipping")
+    sent: list[Text] = Field(default=[], description="of these, the forms that say that shipping is in the price")
+
+
+class Dates(Strict):
+    """Which years are years of making."""
+
+    year: list[Text] = Field(default=[], description="words before a year of two digits")
+    other: list[Text] = Field(default=[], description="words near a year that is not one of making")
+
+
+class Sellers(Strict):
+    """`sellers.yaml`: words of sellers that belong to no record."""
+
+    spelled: dict[Text, list[Text]] = Field(default={}, description="other spellings and abbreviations of a word")
+    alike: list[list[Text]] = Field(default=[], description="words that are taken for one another")
+    small: list[Text] = Field(default=[], description="words that may stand between the words of a phrase")
+    optional: list[Text] = Field(default=[], description="of these, the ones that a phrase may hold and a text leave out")
+    plain: list[Text] = Field(default=[], description="everyday words that are never a misspelling of another")
+    condition: dict[Id, list[Text]] = {}
+    defect: dict[Id, list[Text]] = {}
+    shipping: dict[Id, list[Text]] = {}
+    hedge: dict[Id, list[Text]] = {}
+    describing: list[Id] = Field(default=[], description="conditions whose word, alone, may describe anything that follows it")
+    trailing: list[Text] = Field(default=[], description="words that such a word does not describe")
+    being: list[Text] = Field(default=[], description="words between a thing and what it is")
+    speaking: list[Text] = Field(default=[], description="words behind a person's name that make what follows hearsay")
+    governs_nothing: list[Id] = Field(default=[], description="hedges about the whole sale, which make no claim doubtful")
+    idle: list[Text] = Field(default=[], description="phrases that hold a word of a claim and claim nothing")
+    loose: list[Text] = Field(default=[], description="words of a text about parts that are off their units")
+    negating: Negating = Field(default_factory=Negating)
+    presence: Presence = Field(default_factory=Presence)
+    counting: Counting = Field(default_factory=Counting)
+    money: Money = Field(default_factory=Money)
+    dates: Dates = Field(default_factory=Dates)
+    units: dict[Text, list[Text]] = Field(default={}, description="how a unit of measure is written")
+    grades: list[Text] = Field(default=[], description='a figure out of ten, with "_" for it')
+    worth: Worth = Field(default_factory=Worth)
 
 
 # What was seen and paid ------------------------------------------------------------------------------------------------
@@ -352,15 +504,32 @@ class Sale(Strict):
     note: Text | None = None
 
 
-class AnswersFile(Strict):
-    """What `identify --answers` reads."""
+class Description(Strict):
+    """What somebody saw of one unit or part."""
 
-    family: Annotated[str, Ref("family")] | None = None
     views: list[str] | None = None
     answers: dict[str, WrittenAnswer] = {}
 
 
-class LotUnit(AnswersFile):
+#: In the place of a slot type: a part of any.
+ANY_PART = "any"
+
+
+class UnitDescription(Description):
+    """What somebody saw of one unit."""
+
+    family: Annotated[str, Ref("family")] | None = None
+
+
+class AnswersFile(UnitDescription):
+    """What `identify --answers` reads: a unit, or a loose part."""
+
+    part: Annotated[str, Ref("slot type")] | None = Field(
+        default=None, description=f'of a loose part, in the place of a family: its slot type, or "{ANY_PART}"'
+    )
+
+
+class LotUnit(UnitDescription):
     """One unit of a lot, described as far as anybody could."""
 
     name: Text | None = Field(default=None, description="what to call it; its number in the list where not given")

@@ -7,8 +7,8 @@ from functools import partial
 from .drawings import COMMON, FAMILY, PART, Drawing, Drawings
 from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
-from .resolve import slots_of, traits_of
-from .svg import Node, references, write
+from .resolve import slots_of
+from .svg import REFERRING, Node, references, write
 
 #: Marks of the drawing grammar, which a picture has no use for.
 OURS = ("data-trait", "data-state", "data-measured", "data-marking", "data-only", "data-panel", "data-slot")
@@ -30,20 +30,21 @@ def where_drawn(drawings: Drawings, family: str | None, trait: str) -> Found | N
     """
     entries = drawings.entries
     slot, _, part_trait = trait.rpartition(".")
-    slot_type = slots_of(entries, family)[slot].type if family and slot in slots_of(entries, family) else slot
+    slots = slots_of(entries, family) if family else {}
+    slot_type = slots[slot].type if slot in slots else slot
     homes = [(FAMILY, family, trait)] if family else []
     homes += [(PART, slot_type, part_trait)] if slot else [(COMMON, "", trait)]
     for level, home, name in homes:
         for drawing in drawings.of(level, home or ""):
             if drawing.groups(name) and drawing.crop(name):
-                known = _traits(drawings, family, slot_type or "")
-                return Found(drawing, name, known[trait if family else name]) if (trait if family else name) in known else None
+                known, ident = _traits(drawings, family, slot_type or ""), trait if family else name
+                return Found(drawing, name, known[ident]) if ident in known else None
     return None
 
 
 def _traits(drawings: Drawings, family: str | None, slot_type: str) -> Mapping[str, Trait]:
     if family:
-        return traits_of(drawings.entries, family)
+        return drawings.traits(family)
     return drawings.entries.slot_types[slot_type].traits if slot_type else drawings.entries.traits
 
 
@@ -103,7 +104,7 @@ def drawing(
     if not sheets:
         return None
     sheet = sheets[-1]
-    traits = traits_of(drawings.entries, family)
+    traits = drawings.traits(family)
     for trait, state in states.items():
         known = traits[trait].states if trait in traits else None
         if known is not None and state not in known:
@@ -172,10 +173,9 @@ def _sheet(root: Node, box: str, kept: list[Node], title: str, desc: str, prefix
 def _rename(node: Node, ids: set[str], prefix: str) -> None:
     """Puts the prefix before an element's id and the ids it refers to; the elements are copies by now."""
     given = node.attributes
-    targets = list(references(node))
-    for name, value in given.items():
-        if name == "id" and value in ids:
-            given[name] = f"{prefix}-{value}"
-        for target in targets:
-            if value in (f"#{target}", f"url(#{target})") and name != "id":
-                given[name] = value.replace(f"#{target}", f"#{prefix}-{target}")
+    if given.get("id") in ids:
+        given["id"] = f"{prefix}-{given['id']}"
+    for target in list(references(node)):
+        for name in REFERRING & given.keys():
+            if given[name] in (f"#{target}", f"url(#{target})"):
+                given[name] = given[name].replace(f"#{target}", f"#{prefix}-{target}")

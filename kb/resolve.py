@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from .load import Entries
-from .models import Slot, Trait, Variant, View
+from .models import Slot, State, Trait, Variant, View
 from .values import Citations, Fact, Years
 
 #: The slots every unit has: its molded or cast body, and the paint and lettering on it.
@@ -12,6 +12,12 @@ OWN_SLOTS = {
     "body": Slot.model_construct(name="Body", fastened="molded"),
     "finish": Slot.model_construct(name="Finish", fastened="painted"),
 }
+#: A loose part is looked at as a whole: it is the one slot there is.
+LOOSE = "part"
+#: What sort of part it is; whoever has a motor in hand seldom takes it for something else.
+SORT, SORT_MISTAKES = "slot-type", 0.01
+#: The sort of a part that is of no recorded slot type.
+NO_SORT = "unlisted"
 
 
 @dataclass(frozen=True)
@@ -134,6 +140,27 @@ def part_traits(entries: Entries, family: str) -> Iterator[tuple[str, Trait]]:
         slot_type = entries.slot_types.get(slot.type or "")
         for trait_id, trait in (slot_type.traits if slot_type else {}).items():
             yield f"{slot_id}.{trait_id}", trait.model_copy(update={"slot": slot_id})
+
+
+def loose_traits(entries: Entries, slot_type: str | None) -> list[tuple[str | None, str, Trait]]:
+    """(slot type, id, trait) of everything one can look at on a loose part of a slot type.
+
+    Of any type where None; the first question is then what sort of part it is, which belongs to no slot type.
+    """
+    homes = [slot_type] if slot_type is not None else sorted(entries.slot_types)
+    found: list[tuple[str | None, str, Trait]] = []
+    for home in homes:
+        record = entries.slot_types.get(home)
+        for ident, trait in (record.traits if record else {}).items():
+            found.append((home, ident, trait.model_copy(update={"slot": LOOSE})))
+    return found if slot_type is not None else [(None, SORT, sort_of_part(entries)), *found]
+
+
+def sort_of_part(entries: Entries) -> Trait:
+    """The trait that tells the slot type of a loose part; or that it is of none."""
+    names = {ident: record.name for ident, record in sorted(entries.slot_types.items())} | {NO_SORT: "Something else"}
+    states = {ident: State(name=name, ask=f"Is it a part of this sort: {name}?") for ident, name in names.items()}
+    return Trait(name="Sort of part", slot=LOOSE, view="in-hand", mistakes=SORT_MISTAKES, states=states)
 
 
 def parts_for(entries: Entries, family: str, slot: str) -> list[str]:

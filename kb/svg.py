@@ -65,6 +65,9 @@ ATTRIBUTES: dict[str, tuple[str, str]] = {
     **dict.fromkeys(["data-measured", "data-marking"], (r"", "nothing between the quotes")),
     "data-only": (r"picture", "picture"),
 }
+#: The attributes that may refer to an id in the file, and how they do.
+REFERRING = frozenset({"href", "fill", "stroke", "clip-path"})
+_REFERENCE = re.compile(r"(?:url\()?#([a-z0-9-]+)\)?")
 _WHOLE = {name: re.compile(pattern) for name, (pattern, _) in ATTRIBUTES.items()}
 
 
@@ -191,10 +194,11 @@ def _allowed(root: Node, shown: str) -> Iterator[Finding]:
 
 def references(node: Node) -> Iterator[str]:
     """The ids in this file that an element refers to."""
-    for name in ("href", "fill", "stroke", "clip-path"):
-        found = re.fullmatch(r"(?:url\()?#([a-z0-9-]+)\)?", node.attributes.get(name, ""))
-        if found and (name == "href" or node.attributes[name].startswith("url(")):
-            yield found[1]
+    for name, value in node.attributes.items():
+        if name in REFERRING and (value.startswith("url(#") or (name == "href" and value.startswith("#"))):
+            found = _REFERENCE.fullmatch(value)
+            if found:
+                yield found[1]
 
 
 def _references(root: Node, shown: str) -> Iterator[Finding]:

@@ -7,6 +7,7 @@ Each is written the way a collector would write it, and read here once.  A reade
 import re
 from datetime import date
 from fractions import Fraction
+from functools import lru_cache
 from typing import Annotated, Any, Literal, NamedTuple, cast
 
 from pydantic import (
@@ -252,8 +253,16 @@ class LongFact(Strict):
     note: str | None = None
 
 
+@lru_cache(maxsize=1 << 16)
+def _bare(written: str) -> Fact:
+    """The fact that a state, a value, a text or a part is; one for all records that say it."""
+    return Fact.model_validate({"is": each(written, 1.0)})
+
+
 def read_fact(written: Any) -> Any:
-    """The long form of a fact from any of its short ones."""
+    """The long form of a fact from any of its short ones; a bare text has been read once for all."""
+    if isinstance(written, str):
+        return _bare(written)
     if isinstance(written, Fact):
         return written
     if written is None or written == {} or written == []:

@@ -3,22 +3,24 @@
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from functools import cache, cached_property
+from functools import partial
 
 from markupsafe import Markup
 
-from ..kb.drawings import FAMILY, Drawing, Drawings, read_drawings
+from ..kb.drawings import FAMILY, Drawing, Drawings, safe_drawings
 from ..kb.load import Entries
 from ..kb.models import Trait
 from ..kb.pictures import drawing, picture
 from ..kb.resolve import Stated, has_slot, number, traits_of
 from ..kb.svg import Node
 from ..kb.values import Fact
+from .reads import DRAWINGS, Memo, drawings_of
 
 #: The views at the head of a page.
 SIDE, NOSE, END = "side", "nose", "end"
 #: How a panel says where its upper left corner is.
 MOVED = r"translate\(([-.\d]+)[ ,]+([-.\d]+)\)"
+Pairs = tuple[tuple[str, str], ...]
 #: What a fitted slot says when there is no part in it.
 NONE = "none"
 
@@ -27,30 +29,39 @@ def trusted(svg: str | None) -> Markup | None:
     """The one place where the text of a drawing goes into a page as it is.
 
     It may, as no byte of the file gets here: `kb.svg` reads the file into elements and attributes of a short list, each value
-    matched whole, and `read_drawings` leaves out a file with anything else in it; `kb.svg.write` then spells the elements out
+    matched whole, and `safe_drawings` leaves out a file with anything else in it; `kb.svg.write` then spells the elements out
     anew, and escapes every text, the names from the entries among them.
     """
     return Markup(svg) if svg else None
 
 
+class _Lazily(Drawings):
+    """Drawings that are read when somebody asks for those of their home."""
+
+    def __init__(self, entries: Entries, memo: Memo) -> None:
+        super().__init__(entries, {})
+        self.__dict__["memo"] = memo
+        self.__dict__["of"] = memo.kept(self._read)
+        self.__dict__["traits"] = memo.kept(partial(traits_of, entries))
+
+    def _read(self, level: str, home: str) -> list[Drawing]:
+        memo: Memo = self.__dict__["memo"]
+        memo.note((DRAWINGS, home))
+        files = safe_drawings(self.entries, drawings_of(self.entries.root, home))
+        return Drawings(self.entries, files).of(level, home)
+
+
 class Pictures:
     """The drawings of some entries. Each picture is made once, however many pages show it."""
 
-    def __init__(self, entries: Entries) -> None:
+    def __init__(self, entries: Entries, memo: Memo) -> None:
         self.entries = entries
-        self.of_state = cache(self._of_state)
-        self._view = cache(self._drawn)
-        self._traits = cache(self._traits_of)
-        self._named = cache(self._traits_drawn)
-        self._stripped = cache(self._bodies)
-
-    @cached_property
-    def drawings(self) -> Drawings:
-        """Every drawing, read when the first page asks."""
-        return read_drawings(self.entries)[0]
-
-    def _traits_of(self, family: str) -> Mapping[str, Trait]:
-        return traits_of(self.entries, family)
+        self.drawings: Drawings = _Lazily(entries, memo)
+        self.of_state = memo.kept(self._of_state)
+        self._view = memo.kept(self._drawn)
+        self._traits = self.drawings.traits
+        self._named = memo.kept(self._traits_drawn)
+        self._stripped = memo.kept(self._bodies)
 
     def _of_state(self, family: str | None, trait: str, state: str | None) -> Markup | None:
         return trusted(picture(self.drawings, family, trait, state))
@@ -64,17 +75,28 @@ class Pictures:
 
     def heads(self, family: str, one: Stated | None) -> list[Markup]:
         """The side of a unit; of a variant with its own states, kind and fitted slots, and its nose or else its end besides."""
-        states = self._states(one) if one else {}
-        bare = frozenset(self._bare(family, one)) if one else frozenset[str]()
+        states = self.states_of(one) if one else {}
+        bare = frozenset(self.bare_of(one)) if one else frozenset[str]()
         kind = one.kind if one else None
         views = [SIDE, *([self._face(family, kind)] if one else [])]
         found: list[Markup] = []
         for view in filter(None, views):
             drawn = self._named(family, view)
             chosen = tuple((name, states[name]) for name in drawn if name in states)
-            seen = self._view(family, view, chosen, kind, bare)
+            seen = self._view(family, view, chosen, kind, bare, self._texts(one) if one else ())
             found += [seen] if seen else []
         return found
+
+    def _texts(self, one: Stated) -> Pairs:
+        """(shape of a sample text, what this variant reads there); nothing to read where nobody recorded it."""
+        found: dict[str, str] = {}
+        for sheet in self.drawings.of(FAMILY, one.family):
+            for node in sheet.nodes:
+                if "data-marking" in node.attributes:
+                    fact = one.shows.get(node.attributes.get("data-trait", ""))
+                    own = self._ranked(fact)[0] if fact and not fact.unknown else ""
+                    found |= {_shape(text): own for inner in node.all() for text in _texts_in(inner)}
+        return tuple(sorted(found.items()))
 
     def _traits_drawn(self, family: str, view: str) -> list[str]:
         """The traits that a view can show: variants that are alike in these share one drawing."""
@@ -95,20 +117,22 @@ class Pictures:
         return END if END in own or (END, None) in drawn else None
 
     def _drawn(
-        self, family: str, view: str, states: tuple[tuple[str, str], ...], kind: str | None, bare: frozenset[str]
+        self, family: str, view: str, states: Pairs, kind: str | None, bare: frozenset[str], texts: Pairs
     ) -> Markup | None:
-        return trusted(drawing(self._stripped(family, view, bare), family, view, dict(states), kind))
+        return trusted(drawing(self._stripped(family, view, bare, texts), family, view, dict(states), kind))
 
-    def _bodies(self, family: str, view: str, bare: frozenset[str]) -> Drawings:
+    def _bodies(self, family: str, view: str, bare: frozenset[str], texts: Pairs) -> Drawings:
         sheets = [sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view]
-        return replace(self.drawings, files={sheet.path: replace(sheet, root=_body(sheet, bare)) for sheet in sheets})
+        bodies = Drawings(self.entries, {sheet.path: replace(sheet, root=body(sheet, bare, dict(texts))) for sheet in sheets})
+        bodies.__dict__["traits"] = self.drawings.traits
+        return bodies
 
     def _ranked(self, fact: Fact) -> list[str]:
         """The choices of a fact, the most frequent first; of equals the one written first."""
         words = self.entries.about.frequencies
         return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
 
-    def _states(self, one: Stated) -> dict[str, str]:
+    def states_of(self, one: Stated) -> dict[str, str]:
         """The commonest state of each trait of a variant, and of the parts it was commonly fitted with."""
         facts = dict(one.shows)
         for slot, fitted in one.fitted.items():
@@ -117,20 +141,34 @@ class Pictures:
         traits = self._traits(one.family)
         return {name: self._ranked(fact)[0] for name, fact in facts.items() if name in traits and traits[name].states}
 
-    def _bare(self, family: str, one: Stated) -> list[str]:
-        """The slots that commonly hold nothing, or that units of this kind do not have."""
+    def bare_of(self, one: Stated) -> list[str]:
+        """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
+        family = one.family
         slots = self.entries.families[family].slots
         empty = {slot for slot, fact in one.fitted.items() if self._ranked(fact)[0] == NONE}
         return [slot for slot in slots if slot in empty or not has_slot(self.entries, family, slot, one.kind)]
 
 
-def _body(sheet: Drawing, bare: frozenset[str]) -> Node:
-    """The body alone, without its bare slots and without the enlarged details, which the facts of the page show larger."""
-    root = _without(sheet.root, bare)
-    x, y, width, height = _box(sheet)
+def body(sheet: Drawing, bare: frozenset[str], texts: Mapping[str, str] | None = None) -> Node:
+    """The body alone, without its bare slots and without the enlarged details, which the facts of the page show larger.
+
+    texts: what stands there in the place of a sample, by its shape.
+    """
+    root = _without(sheet.root, bare, texts or {})
+    x, y, width, height = box(sheet)
     root.attributes["viewBox"] = f"{x:g} {y:g} {width:g} {height:g}"
     root.children = [child for child in root.children if isinstance(child, str) or not _beyond(child, x + width, y + height)]
     return root
+
+
+def _texts_in(node: Node) -> list[str]:
+    """The texts of an element that shows one."""
+    return [child for child in node.children if isinstance(child, str)] if node.tag in ("text", "tspan") else []
+
+
+def _shape(text: str) -> str:
+    """A sample without its figures: a number in another place of a drawing is a sample of the same marking."""
+    return re.sub(r"\d", "0", text.strip())
 
 
 def _beyond(node: Node, right: float, bottom: float) -> bool:
@@ -139,17 +177,18 @@ def _beyond(node: Node, right: float, bottom: float) -> bool:
     return node.tag == "text" and (float(given.get("x", 0)) > right or float(given.get("y", 0)) > bottom)
 
 
-def _without(node: Node, bare: frozenset[str]) -> Node:
-    """A copy of the element without panels and without the groups of these slots."""
+def _without(node: Node, bare: frozenset[str], texts: Mapping[str, str]) -> Node:
+    """A copy of the element without panels and without the groups of these slots, and with these texts."""
+    worded = node.tag in ("text", "tspan")
     inner = [
-        child if isinstance(child, str) else _without(child, bare)
+        (texts.get(_shape(child), child) if worded else child) if isinstance(child, str) else _without(child, bare, texts)
         for child in node.children
         if isinstance(child, str) or ("data-panel" not in child.attributes and child.attributes.get("data-slot") not in bare)
     ]
     return Node(node.tag, dict(node.attributes), node.line, node.column, inner)
 
 
-def _box(sheet: Drawing) -> tuple[float, float, float, float]:
+def box(sheet: Drawing) -> tuple[float, float, float, float]:
     """The largest box from the upper left corner of a sheet that no panel begins in: x, y, width, height."""
     x, y, width, height = map(float, sheet.root.attributes["viewBox"].split())
     moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in sheet.panels)

@@ -1,7 +1,9 @@
 """Records to pages of plain values: parts, procedures and sources."""
 
-from .tables import Site, Values
-from .texts import OUTWARD, counted, labeled, markdown, sentence, weight, years
+from .page import Values
+from .photographs import shown as photographs
+from .tables import Site
+from .texts import OUTWARD, counted, labeled, markdown, sentence, trait_address, weight, years
 
 
 def parts(site: Site) -> Values:
@@ -27,6 +29,7 @@ def part(site: Site, ident: str) -> Values:
     rows = [
         site.fact(trait.name, one.shows[name], trait)
         | {
+            "href": trait_address("slot type", slot_type, name),
             "view": views[trait.view].name,
             "pictures": site.pictures.of_fact(None, f"{slot_type}.{name}", trait, one.shows[name]),
         }
@@ -34,7 +37,6 @@ def part(site: Site, ident: str) -> Values:
         if name in one.shows and not one.shows[name].unknown
     ]
     labels = [
-        ("Maker", site.maker(one.maker)),
         ("Made", years(one.made)),
         ("Among replacements", weight(one.how_common)),
         ("A replacement costs", None if one.cost is None else f"{one.cost:g} {site.about.currency}"),
@@ -44,7 +46,8 @@ def part(site: Site, ident: str) -> Values:
     serving = [name for name, procedure in sorted(site.entries.procedures.items()) if slot_type in procedure.serves]
     return {
         "id": ident,
-        "type": site.type_link(slot_type),
+        "type": site.place("slot type", slot_type),
+        "maker": site.place("maker", one.maker) if one.maker else None,
         "labels": labeled(labels),
         "about": markdown(one.about),
         "reproduction_of": site.link("part", one.reproduction_of) if one.reproduction_of else None,
@@ -55,7 +58,9 @@ def part(site: Site, ident: str) -> Values:
         "born_with": site.born_with.get(ident, []),
         "in_sets": site.in_sets.get(ident, []),
         "procedures": [site.link("procedure", name) for name in serving],
+        "photographs": photographs(site, one.photographs),
         **site.footing(one),
+        **site.forms("part", ident),
     }
 
 
@@ -67,7 +72,11 @@ def procedures(site: Site) -> Values:
     """All procedures, with what they cure."""
     lines = [
         site.link("procedure", ident)
-        | {"symptom": one.symptom, "minutes": counted(one.minutes, "minute"), "serves": [site.type_link(t) for t in one.serves]}
+        | {
+            "symptom": one.symptom,
+            "minutes": counted(one.minutes, "minute"),
+            "serves": [site.place("slot type", t) for t in one.serves],
+        }
         for ident, one in sorted(site.entries.procedures.items())
     ]
     return {"procedures": lines}
@@ -81,15 +90,17 @@ def procedure(site: Site, ident: str) -> Values:
         {"name": sentence(h.replace("-", " ")), "text": hazards[h].caution if h in hazards else None} for h in one.hazards
     ]
     return {
+        "id": ident,
         "about": markdown(one.about),
         "symptom": one.symptom,
-        "serves": [site.type_link(slot_type) for slot_type in one.serves],
+        "serves": [site.place("slot type", slot_type) for slot_type in one.serves],
         "minutes": counted(one.minutes, "minute"),
         "cautions": cautions,
         "tools": one.tools,
         "consumables": one.consumables,
         "steps": one.steps,
         **site.footing(one),
+        **site.forms("procedure", ident),
     }
 
 
@@ -104,9 +115,11 @@ def source(site: Site, ident: str) -> Values:
         ("Where", None if web else one.where),
     ]
     return {
+        "id": ident,
         "labels": labeled(labels),
         "web": web,
         "about": markdown(one.about),
         "cited_by": site.citations.get(ident, []),
         **site.footing(one),
+        **site.forms("source", ident),
     }

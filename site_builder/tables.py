@@ -1,49 +1,143 @@
-"""What many pages lean on, worked out once: resolved variants, look-alikes, who was born with a part, who cites a source."""
+"""What many pages lean on: resolved variants, look-alikes, who was born with a part, who cites a source.
 
-from collections.abc import Iterator, Mapping
-from functools import cached_property
-from typing import Any
+Everything is worked out when the first page asks, and what was read for it is written down (`reads.py`).
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 from pydantic import BaseModel
 
-from ..identify.arrays import NOT_IN_THE_RECORD
-from ..identify.start import start
-from ..kb.describe import NOT_RECORDED, Comparer, choices, part_names, state_names
+from ..identify.gaps import inseparable
+from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
 from ..kb.load import Entries
-from ..kb.models import Position, Trait
+from ..kb.models import Family, Position, Slot, Trait, View
 from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
 from .drawn import Pictures
-from .texts import FOLDERS, address, plus_minus
+from .page import Values
+from .reads import ALL, IN, Memo, noted
+from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
+from .thumbnails import Thumbnails
 
-Values = dict[str, Any]
 LOOK_ALIKES = 3
+#: So many of the nearest may be twins, and more are looked at for them.
+MOST_TWINS = 12
+#: What sits in a slot where no recorded part does.
+NO_PARTS = {"none": "nothing there", "unlisted": "an unrecorded part"}
+V = TypeVar("V")
+
+
+class Answers(Generic[V]):
+    """A question to the memo of a site, asked as one asks a dictionary."""
+
+    def __init__(self, ask: Callable[[str], V]) -> None:
+        self._ask = ask
+
+    def __getitem__(self, ident: str) -> V:
+        return self._ask(ident)
+
+    def get(self, ident: str, default: V) -> V:
+        """The answer; the default where it is empty."""
+        return self._ask(ident) or default
+
+
+class Lazy(Mapping[str, V]):
+    """A dictionary whose values are made when they are asked for."""
+
+    def __init__(self, idents: Callable[[], Iterator[str]], make: Callable[[str], V], known: Callable[[str], bool]) -> None:
+        self._idents, self._make, self._known = idents, make, known
+
+    def __getitem__(self, ident: str) -> V:
+        if not self._known(ident):
+            raise KeyError(ident)
+        return self._make(ident)
+
+    def __contains__(self, ident: object) -> bool:
+        return isinstance(ident, str) and self._known(ident)
+
+    def __iter__(self) -> Iterator[str]:
+        return self._idents()
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self._idents())
+
+
+def _each(whole: Callable[[], Mapping[str, list[V]]]) -> Callable[[str], list[V]]:
+    """From all answers to the one for a single id, which is empty where there is none."""
+
+    def one(ident: str) -> list[V]:
+        return whole().get(ident, [])
+
+    return one
 
 
 class FamilyTables:
     """One family with its variants as they are stated, in the order of their ids."""
 
-    def __init__(self, entries: Entries, ident: str, variants: list[Stated]) -> None:
+    def __init__(self, site: "Site", ident: str) -> None:
+        entries, memo, plain = site.entries, site.memo, site.plain
         self.entries = entries
-        self.record = entries.families[ident]
-        self.variants = variants
-        self.slots = slots_of(entries, ident)
-        self.views = views_of(entries, ident)
-        self.all_traits = traits_of(entries, ident)
-        #: Of the body and the finish only.
-        self.traits: dict[str, Trait] = {name: one for name, one in self.all_traits.items() if "." not in name}
-        seats = [
-            (name, position)
-            for name, one in entries.sets.items()
-            for position in one.positions
-            if any(entries.home["variant", sat] == ident for sat in position.variants)
-        ]
-        #: Every set that a unit of the family sat in, the earliest first.
-        self.sets = sorted({name for name, _ in seats}, key=lambda name: (entries.sets[name].made or (9999, 0), name))
-        told = {slot for _, position in seats for slot in position.fitted}
-        #: The slots that some set says something about: those that tell sets apart.
-        self.telling = {slot: record.name for slot, record in self.slots.items() if slot in told}
+        self.ident = ident
+        self._slots = memo.kept(lambda: slots_of(entries, ident))
+        self._views = memo.kept(lambda: views_of(entries, ident))
+        self._traits = memo.kept(lambda: traits_of(entries, ident))
+        self._own = memo.kept(lambda: {name: one for name, one in self._traits().items() if "." not in name})
+        self._note_all = lambda: memo.note((IN, ident), ("livery", ALL), ("family", ident))
+        self._variants = [one for one in living(plain) if plain.home["variant", one] == ident]
+        self._whole = site.plain_whole
+        self._sets = memo.kept(self._sets_here)
+        self._telling = memo.kept(self._slots_of_sets)
+        self._shared = site.shared
+        self.alike: dict[str, list[str]] | None = None
+
+    @property
+    def record(self) -> Family:
+        """The family itself."""
+        return self.entries.families[self.ident]
+
+    @property
+    def variants(self) -> list[Stated]:
+        """All its variants."""
+        self._note_all()
+        return [self._whole(one) for one in self._variants]
+
+    @property
+    def slots(self) -> dict[str, Slot]:
+        """All slots, with the body and the finish."""
+        return self._slots()
+
+    @property
+    def views(self) -> dict[str, View]:
+        """All views."""
+        return self._views()
+
+    @property
+    def all_traits(self) -> dict[str, Trait]:
+        """All traits of its units."""
+        return self._traits()
+
+    @property
+    def traits(self) -> dict[str, Trait]:
+        """Those of the body and the finish only."""
+        return self._own()
+
+    @property
+    def sets(self) -> list[str]:
+        """Every set that a unit of the family sat in, the earliest first."""
+        return [name for name, _ in self._sets()]
+
+    @property
+    def telling(self) -> dict[str, str]:
+        """The slots that some set says something about: those that tell sets apart."""
+        return self._telling()
+
+    @property
+    def shared(self) -> frozenset[str]:
+        """The traits that every variant shows alike, where there are several."""
+        return frozenset(self._shared(self.ident))
 
     def kind(self, one: Stated) -> str | None:
         """The name of a variant's kind."""
@@ -53,58 +147,157 @@ class FamilyTables:
         """Whether units of this kind have the slot at all."""
         return has_slot(self.entries, one.family, slot, one.kind)
 
-    @cached_property
-    def shared(self) -> frozenset[str]:
-        """The traits that every variant shows alike, where there are several."""
-        if len(self.variants) < 2:
-            return frozenset()
-        looks = {name: {choices(one.shows.get(name), {}) for one in self.variants} for name in self.traits}
-        return frozenset(name for name, seen in looks.items() if len(seen) == 1 and seen != {NOT_RECORDED})
+    def _sets_here(self) -> list[tuple[str, list[Position]]]:
+        home = self.entries.home
+        seats = {
+            name: [position for position in one.positions if any(home["variant", sat] == self.ident for sat in position.variants)]
+            for name, one in self.entries.sets.items()
+        }
+        made = {name: self.entries.sets[name].made or (9999, 0) for name, positions in seats.items() if positions}
+        return [(name, seats[name]) for name in sorted(made, key=lambda name: (made[name], name))]
 
-    @cached_property
-    def by_likeness(self) -> dict[str, list[str]]:
-        """The other variants of each one, those with the fewest differing facts first; ties in the order of ids."""
+    def _slots_of_sets(self) -> dict[str, str]:
+        told = {slot for _, positions in self._sets() for position in positions for slot in position.fitted}
+        return {slot: record.name for slot, record in self.slots.items() if slot in told}
+
+    def shown_alike(self) -> list[str]:
+        """The same, worked out."""
+        variants = self.variants
+        if len(variants) < 2:
+            return []
+        looks = {name: {choices(one.shows.get(name), {}) for one in variants} for name in self.traits}
+        return sorted(name for name, seen in looks.items() if len(seen) == 1 and seen != {NOT_RECORDED})
+
+    def by_likeness(self, ident: str) -> list[str]:
+        """The other variants, those with the fewest differing facts first; ties in the order of ids."""
+        self._note_all()
+        if self.alike is None:
+            self.alike = self._likeness()
+        return self.alike[ident]
+
+    def _likeness(self) -> dict[str, list[str]]:
+        variants = self.variants
         words = [
             [choices(one.shows.get(name), {}) for name in self.traits] + [choices(one.fitted.get(s), {}) for s in self.slots]
-            for one in self.variants
+            for one in variants
         ]
         columns = [np.unique(column, return_inverse=True)[1] for column in zip(*words, strict=True)]
         codes = np.stack(columns, axis=1) if columns else np.zeros((0, 0), dtype=np.int64)
         found: dict[str, list[str]] = {}
-        for v, one in enumerate(self.variants):
+        for v, one in enumerate(variants):
             order: list[int] = np.argsort((codes != codes[v]).sum(axis=1), kind="stable").tolist()
-            found[one.id] = [self.variants[other].id for other in order if other != v]
+            found[one.id] = [variants[other].id for other in order if other != v]
         return found
 
 
 class Site:
-    """The records, and how pages link to them and word their facts."""
+    """The records, and how pages link to them and word their facts. `base`: the address the site will have, or ""."""
 
-    def __init__(self, entries: Entries) -> None:
-        self.entries = entries
+    def __init__(self, entries: Entries, base: str = "") -> None:
+        self.memo = memo = Memo()
+        #: Not written down who reads it: for what notes by itself what it read.
+        self.plain = entries
+        self.entries = noted(entries, memo)
         self.about = entries.about
-        self.whole = {ident: stated(entries, ident) for ident in living(entries)}
-        self.families = {
-            family: FamilyTables(entries, family, [one for one in self.whole.values() if one.family == family])
-            for family in sorted(entries.families)
-        }
-        self.part_names = part_names(entries)
-        self.comparer = Comparer(entries)
-        self.pictures = Pictures(entries)
+        self.base = base
+        self._plain_whole: dict[str, Stated] = {}
+        self.whole: Mapping[str, Stated] = Lazy(
+            lambda: iter(living(self.entries)),
+            memo.kept(partial(stated, self.entries)),
+            lambda ident: ident in self.entries.variants and not self.entries.variants[ident].signpost,
+        )
+        self.families: Mapping[str, FamilyTables] = Lazy(
+            lambda: iter(sorted(self.entries.families)), self._tables, lambda ident: ident in self.plain.families
+        )
+        self._made: dict[str, FamilyTables] = {}
+        self.name = memo.question("name", self._name)
+        #: The traits that every variant of a family shows alike, where there are several.
+        self.shared = memo.question("shared", self._shown_alike)
+        self.part_names: Mapping[str, str] = Lazy(
+            lambda: iter([*sorted(self.entries.parts), *NO_PARTS]),
+            lambda part: NO_PARTS[part] if part in NO_PARTS else self.name("part", part),
+            lambda part: part in NO_PARTS or part in self.plain.parts,
+        )
+        self.comparer = self._comparer()
+        self.pictures = Pictures(self.entries, memo)
+        self.thumbnails = Thumbnails(self.pictures, memo)
+        self._alike = memo.question("alike", self._nearest)
+        self._ask_about_the_whole()
+
+    def _ask_about_the_whole(self) -> None:
+        """Questions that lean on all records of a kind; a page that asks one has read its answer and not all of those."""
+        ask = self.memo.question
+        all_seats, all_born, all_in_sets, all_cited, all_groups = (
+            ask("all seats", self._all_seats),
+            ask("all born", self._all_born),
+            ask("all in sets", self._all_in_sets),
+            ask("all cited", self._all_cited),
+            ask("all groups", self._groups_of),
+        )
+        #: The (set, position) pairs a variant came in; positions count from 1.
+        self.seats = Answers(ask("seats", _each(all_seats)))
+        #: The variants that left the factory with a part, and in which slots.
+        self.born_with = Answers(ask("born with", _each(all_born)))
+        #: The set positions that say a part was fitted there.
+        self.in_sets = Answers(ask("in sets", _each(all_in_sets)))
+        #: Who leans on a source, for what, and how far it supports them.
+        self.citations = Answers(ask("cited by", _each(all_cited)))
+        #: The groups of a family's variants that nothing recorded separates.
+        self.groups = Answers(all_groups)
+        #: The others that nothing on record separates a variant from.
+        self.twins = Answers(ask("twins", self._others))
+
+    def _comparer(self) -> Comparer:
+        """One whose results are kept with what was read for them."""
+        kept, entries = self.memo.kept, self.entries
+        comparer = Comparer(entries)
+        comparer.part_names = self.part_names
+        comparer.stated = kept(partial(stated, entries))
+        comparer.traits = kept(partial(traits_of, entries))
+        comparer.slots = kept(partial(slots_of, entries))
+        return comparer
+
+    def _tables(self, family: str) -> FamilyTables:
+        if family not in self._made:
+            self._made[family] = FamilyTables(self, family)
+        return self._made[family]
+
+    def plain_whole(self, ident: str) -> Stated:
+        """A variant as it is stated; nobody writes down that it was read."""
+        if ident not in self._plain_whole:
+            self._plain_whole[ident] = stated(self.plain, ident)
+        return self._plain_whole[ident]
+
+    def _shown_alike(self, family: str) -> list[str]:
+        return self.families[family].shown_alike()
+
+    def _name(self, kind: str, ident: str) -> str:
+        record = self.entries.of(kind).get(ident)
+        return (record.name if record else None) or ident
 
     # Links and facts ----------------------------------------------------------------------------------------------------
 
     def link(self, kind: str, ident: str) -> Values:
         """A record's name and the address of its page."""
-        return {"text": self.entries.of(kind)[ident].name or ident, "href": address(kind, ident)}
+        return {"text": self.name(kind, ident), "href": address(kind, ident)}
 
-    def type_link(self, slot_type: str) -> Values:
-        """A slot type, where the list of parts has it."""
-        return {"text": self.entries.slot_types[slot_type].name, "href": f"parts.html#type-{slot_type}"}
+    def place(self, kind: str, ident: str) -> Values:
+        """A record's name, with the place of its kind on the site where it has one."""
+        if kind in ON_LISTS:
+            return {"text": self.name(kind, ident), "href": ON_LISTS[kind].replace("*", ident)}
+        return self.link(kind, ident) if kind in FOLDERS else {"text": self.name(kind, ident), "href": None}
+
+    def trait_link(self, family: str | None, name: str, text: str) -> Values:
+        """A trait as `traits_of` names it, with its page; without a family a common one."""
+        slot, _, ident = name.rpartition(".")
+        if slot and family:
+            return {"text": text, "href": trait_address("slot type", self.families[family].slots[slot].type or "", ident)}
+        common = family is None or name not in self.entries.families[family].traits
+        return {"text": text, "href": trait_address(None if common else "family", family or "", name)}
 
     def maker(self, ident: str | None) -> str | None:
         """The maker's name."""
-        return self.entries.makers[ident].name if ident else None
+        return self.name("maker", ident) if ident else None
 
     def cited(self, citations: Mapping[str, str]) -> list[Values]:
         """Links to sources, each with how far it supports."""
@@ -114,6 +307,18 @@ class Site:
         """What every record ends with: on whose word, and when it was last checked."""
         return {"sources": self.cited(record.sources), "verified": record.verified}
 
+    def forms(self, kind: str, ident: str) -> Values:
+        """Where the code host lets one edit the entry, and report a sighting of it; None where the record does not say."""
+        about, record = self.about, self.entries.of(kind)[ident]
+        place = self.entries.places[kind, ident].path
+        title, body = f"Sighting: {record.name or ident}", f"I have examined one.\n\nid: {ident}\nseen: \nby: \nanswers: \n"
+        return {
+            "edit": filled(about.edit_at, file=place, title=title, body="") if about.edit_at else None,
+            "report": filled(about.report_at, file=place, title=title, body=body)
+            if about.report_at and kind == "variant"
+            else None,
+        }
+
     def said(self, fact: Fact | None, trait: Trait | None) -> list[Values]:
         """The choices of a fact, each with how often where it is not the only one; of a part (no trait) with its page."""
         if fact is None or fact.unknown:
@@ -122,7 +327,7 @@ class Site:
         return [
             {
                 "text": plus_minus(names.get(choice, choice), trait),
-                "href": address("part", choice) if trait is None and choice in self.entries.parts else None,
+                "href": address("part", choice) if trait is None and choice not in NO_PARTS else None,
                 "how": how_often(how, alone=len(fact.is_) == 1),
             }
             for choice, how in fact.is_.items()
@@ -133,7 +338,10 @@ class Site:
         look = trait.look if trait else None
         return {
             "name": name,
+            "text": name,
             "choices": self.said(fact, trait),
+            "href": None,
+            "view": None,
             "look": look,
             "note": fact.note,
             "pictures": [],
@@ -142,29 +350,39 @@ class Site:
 
     # Look-alikes --------------------------------------------------------------------------------------------------------
 
-    @cached_property
-    def twins(self) -> dict[str, list[str]]:
-        """The others that nothing on record separates a variant from."""
-        groups = start(self.entries).twins if self.entries.families else {}
-        return {ident: [one for one in group if one not in (ident, NOT_IN_THE_RECORD)] for ident, group in groups.items()}
+    def _nearest(self, ident: str, family: str) -> list[str]:
+        return self.families[family].by_likeness(ident)[: LOOK_ALIKES + MOST_TWINS]
+
+    def _groups_of(self, family: str) -> list[list[str]]:
+        tables = self.families[family]
+        whole = tables.variants
+        # What else the arrays are made of; see `identify.compile`.
+        self.memo.note(("part", ALL), ("slot type", ALL), ("trait", ALL), ("set", ALL))
+        return inseparable(self.plain, family, whole)
+
+    def _others(self, ident: str) -> list[str]:
+        groups = self.groups[self.plain.home["variant", ident]]
+        return [other for group in groups if ident in group for other in group if other != ident]
 
     def look_alikes(self, one: Stated) -> list[Stated]:
         """The nearest variants of the family that can be told from it."""
-        twins = self.twins.get(one.id, [])
-        nearest = [other for other in self.families[one.family].by_likeness[one.id] if other not in twins]
+        twins = self.twins[one.id]
+        nearest = [other for other in self._alike(one.id, one.family) if other not in twins]
         return [self.whole[other] for other in nearest[:LOOK_ALIKES]]
 
     # Who leans on what --------------------------------------------------------------------------------------------------
 
-    @cached_property
-    def born_with(self) -> dict[str, list[Values]]:
-        """The variants that left the factory with a part, and in which slots."""
+    def _all_born(self) -> dict[str, list[Values]]:
+        self.memo.note(("variant", ALL), ("family", ALL), ("livery", ALL))
         found: dict[str, dict[str, Values]] = {}
-        for ident, one in self.whole.items():
-            slots = self.families[one.family].slots
+        for ident in living(self.plain):
+            one = self.plain_whole(ident)
+            slots = slots_of(self.plain, one.family)
             for slot, fact in one.fitted.items():
                 for part, how in fact.is_.items():
-                    row = found.setdefault(part, {}).setdefault(ident, self.link("variant", ident) | {"slots": []})
+                    row = found.setdefault(part, {}).setdefault(
+                        ident, {"text": one.name, "href": address("variant", ident), "slots": []}
+                    )
                     often = how_often(how, alone=len(fact.is_) == 1)
                     row["slots"].append(slots[slot].name + (f" ({often})" if often else ""))
         return {part: list(rows.values()) for part, rows in found.items()}
@@ -173,23 +391,14 @@ class Site:
         """{variant: how often} of those that sat there, by the ids they have now."""
         return {now: how for written, how in position.variants.items() for now in moved(self.entries, written)}
 
-    @cached_property
-    def seats(self) -> dict[str, list[tuple[str, int]]]:
-        """The (set, position) pairs a variant came in; positions count from 1."""
-        found: dict[str, list[tuple[str, int]]] = {}
-        for ident, one in sorted(self.entries.sets.items()):
-            for number, position in enumerate(one.positions, 1):
-                for variant in self.sat(position):
-                    found.setdefault(variant, []).append((ident, number))
-        return found
+    def _all_seats(self) -> dict[str, list[tuple[str, int]]]:
+        return seats(self.entries)
 
     def seated(self, position: Position) -> FamilyTables:
         """The family of the first variant that sat there; a position holds units of one role, with the same slots."""
         return self.families[self.entries.home["variant", next(iter(position.variants))]]
 
-    @cached_property
-    def in_sets(self) -> dict[str, list[Values]]:
-        """The set positions that say a part was fitted there."""
+    def _all_in_sets(self) -> dict[str, list[Values]]:
         found: dict[str, list[Values]] = {}
         for ident, one in sorted(self.entries.sets.items()):
             for number, position in enumerate(one.positions, 1):
@@ -200,22 +409,20 @@ class Site:
                         found.setdefault(part, []).append(row)
         return found
 
-    @cached_property
-    def citations(self) -> dict[str, list[Values]]:
-        """Who leans on a source, for what, and how far it supports them."""
+    def _all_cited(self) -> dict[str, list[Values]]:
+        kinds = ("family", "variant", "set", "slot type", "part", "procedure", "livery", "maker", "source")
+        self.memo.note(*((kind, ALL) for kind in (*kinds, "trait")))
+        return self.memo.reading(lambda: self._cited(kinds))[0]
+
+    def _cited(self, kinds: Sequence[str]) -> dict[str, list[Values]]:
         found: dict[str, list[Values]] = {}
-        for kind in ("family", "variant", "set", "slot type", "part", "procedure", "livery", "maker", "source"):
+        for kind in kinds:
             for ident, record in sorted(self.entries.of(kind).items()):
                 for about, citations in self._claims(kind, ident, record):
                     for source, support in citations.items():
-                        row = self._citing(kind, ident) | {"about": about, "support": support}
+                        row = self.place(kind, ident) | {"about": about, "support": support}
                         found.setdefault(source, []).append(row)
         return found
-
-    def _citing(self, kind: str, ident: str) -> Values:
-        if kind == "slot type":
-            return self.type_link(ident)
-        return self.link(kind, ident) if kind in FOLDERS else {"text": self.entries.of(kind)[ident].name, "href": None}
 
     def _claims(self, kind: str, ident: str, record: Any) -> Iterator[tuple[str | None, Mapping[str, str]]]:
         """(what is claimed, on whose word) of a record as it is written; None for the record as a whole."""

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable
 from functools import cache
 from typing import Any
+from urllib.parse import quote
 
 import nh3
 from markdown_it import MarkdownIt
@@ -21,6 +22,8 @@ FOLDERS = {
     "procedure": "procedures",
     "source": "sources",
 }
+#: Where records stand that have no page of their own; `*` is the id.
+ON_LISTS = {"maker": "makers.html#*", "livery": "liveries.html#*", "slot type": "parts.html#type-*"}
 #: What a link in a text may lead to.
 OUTWARD = re.compile(r"(https?://|mailto:)[^\s\"'<>]+", re.IGNORECASE)
 MARKDOWN_TAGS = {"p", "em", "strong", "ul", "ol", "li", "a", "code", "pre", "blockquote", "br", "hr", "h3", "h4", "h5", "h6"}
@@ -39,6 +42,18 @@ def address(kind: str, ident: str) -> str:
     if not re.fullmatch(ID_PATTERN, ident):
         raise CannotPublish(f"the id {ident!r}", "lower-case letters and digits in words joined by hyphens")
     return f"{FOLDERS[kind]}/{ident}.html"
+
+
+def trait_address(kind: str | None, home: str, ident: str) -> str:
+    """Where the page of a trait stands: of a family (kind "family"), a slot type ("slot type"), or common to all (None)."""
+    if not all(re.fullmatch(ID_PATTERN, one) for one in ([home, ident] if kind else [ident])):
+        raise CannotPublish(f"the ids {home!r} and {ident!r}", "lower-case letters and digits in words joined by hyphens")
+    return f"{'families' if kind == 'family' else 'parts'}/{home}/{ident}.html" if kind else f"traits/{ident}.html"
+
+
+def filled(pattern: str, **values: str) -> str:
+    """The address of a form with its places filled in, each value as an address has to spell it."""
+    return re.sub(r"\{(\w+)\}", lambda found: quote(values.get(found[1], ""), safe="/" if found[1] == "file" else ""), pattern)
 
 
 class _Reader(MarkdownIt):

@@ -1,10 +1,16 @@
 """A small sound knowledge base for tests, and how to break it on purpose."""
 
-from collections.abc import Callable, Mapping
+import os
+import shutil
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from tellmark.kb.check import check
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 #: Path below the root -> text. Short enough to count lines in: messages name them.
 SOUND = {
@@ -144,3 +150,21 @@ def say() -> Callable[[Path], list[str]]:
         return [str(finding) for finding in check(root)[1]]
 
     return said
+
+
+@pytest.fixture(scope="session")
+def browser() -> "Iterator[Browser]":
+    """A real browser that asks nobody for anything by itself. Skips where there is none, but not where a submission is tested."""
+    chromium = shutil.which("chromium")
+    if chromium is None and os.environ.get("CI"):
+        pytest.fail("there must be a chromium where a submission is tested")
+    if chromium is None:
+        pytest.skip("no chromium here")
+    from playwright.sync_api import sync_playwright
+
+    quiet = ["quic", "background-networking", "component-update", "sync"]
+    arguments = ["--no-sandbox", "--disable-gpu", "--no-first-run", *(f"--disable-{one}" for one in quiet)]
+    with sync_playwright() as started:
+        opened = started.chromium.launch(executable_path=chromium, args=arguments)
+        yield opened
+        opened.close()

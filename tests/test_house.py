@@ -72,7 +72,7 @@ def test_kernel_reads_no_records() -> None:
 
 
 def test_every_output_has_a_schema() -> None:
-    """A `tellmark/<name>/<version>` format that some command prints has cli/schemas/<name>.json, and the other way round."""
+    """A `tellmark/<name>/<version>` format has <name>.json in `schemas` of the folder that writes it, and the other way round."""
     formats = {
         node.value.split("/")[1]
         for path in MODULES
@@ -82,4 +82,4 @@ def test_every_output_has_a_schema() -> None:
         and node.value.count("/") == 2
         and node.value.startswith("tellmark/")
     }
-    assert formats == {path.stem for path in (ROOT / "cli" / "schemas").glob("*.json")}
+    assert formats == {path.stem for folder in ("cli", "site_builder") for path in (ROOT / folder / "schemas").glob("*.json")}

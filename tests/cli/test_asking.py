@@ -186,7 +186,7 @@ def test_end_of_input_ends_with_a_report() -> None:
 
 def test_missing_only_where_there_is_a_part() -> None:
     screen = talk("number-place: nose-door", *["m", "c"] * 12)
-    assert "That is no separate part; answer no, or cannot tell." in screen
+    assert "Nothing can be missing there; answer no, or cannot tell." in screen
     assert ": missing" in screen
 
 

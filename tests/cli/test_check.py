@@ -20,7 +20,7 @@ OIL = "procedures/oil-axles.yaml"
 BROKEN = {OIL: [("minutes: 5", "minutes: five"), ("tools:", "tols:")], "stray.yaml": "x: y\n"}
 PLACES = (
     "families/*/family.yaml, families/*/sets/*.yaml, families/*/variants/*.yaml, knowledge-base.yaml, liveries.yaml, "
-    "makers.yaml, parts/*/*.yaml, parts/*/slot-type.yaml, procedures/*.yaml, sales/*.csv, sightings/*/*.yaml, "
+    "makers.yaml, parts/*/*.yaml, parts/*/slot-type.yaml, procedures/*.yaml, sales/*.csv, sellers.yaml, sightings/*/*.yaml, "
     "sources.yaml or traits.yaml"
 )
 KEYS = "about, consumables, hazards, minutes, name, serves, sources, steps, symptom, tools or verified"

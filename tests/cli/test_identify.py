@@ -156,7 +156,7 @@ BAD = [
     (
         "unknown top key",
         "familly: cab-diesel-420\n",
-        'standard input:1:1: found the key "familly", expected answers, family or views; did you mean "family"?',
+        'standard input:1:1: found the key "familly", expected answers, family, part or views; did you mean "family"?',
     ),
     ("not a mapping", "- a\n- b\n", "standard input:1:1: found a list, expected a mapping"),
     (
@@ -196,7 +196,7 @@ def test_all_problems_at_once() -> None:
     result = run("identify", "--answers", "-", typed=answers)
     assert result.stderr.splitlines() == [
         'standard input:2:9: found the view "nos", expected one of ' + VIEWS + '; did you mean "nose"?',
-        'standard input:3:1: found the key "mum", expected answers, family or views',
+        'standard input:3:1: found the key "mum", expected answers, family, part or views',
         'standard input:5:3: found the key "a", expected a trait or slot of cab-diesel-420',
         'standard input:6:18: found "x", expected a measured value such as 4.8 +- 0.3 mm',
         'standard input:7:10: found "y", expected one of the parts ashgrove-twin, economy-gear, kiln-lane-twin, none, single-gear, twin-gear, twin-gear-tire or unlisted',

@@ -18,6 +18,9 @@ from typing import Any, NamedTuple
 
 import pytest
 from tellmark.kb.check import check as check_folder
+from tellmark.kb.findings import listed
+from tellmark.kb.models import Sellers
+from tellmark.kb.validate import keys_of
 
 FILES = {
     "tram": "families/tram/family.yaml",
@@ -33,7 +36,7 @@ FILES = {
     "many": "procedures/many.yaml",
     "shelf-1": "sightings/tram/shelf-1.yaml",
     "sales": "sales/2021.csv",
-    **{name: f"{name}.yaml" for name in ("knowledge-base", "sources", "makers", "liveries", "traits")},
+    **{name: f"{name}.yaml" for name in ("knowledge-base", "sellers", "sources", "makers", "liveries", "traits")},
 }
 EXPECTED = {
     "<an id>": "an id: lower-case letters and digits in words joined by hyphens",
@@ -46,10 +49,11 @@ EXPECTED = {
     "<a hazard>": "dust, heat, lead, mains, moving-parts, sharp, small-parts or solvent",
     "<a citation>": "advertisement, article, book, catalog, instructions, interview, notes, unit or web",
     "<a column>": "complete, date, grade, note, place, price, set, shipping or variant",
-    "<a key of makers>": "about, made, name, place, sources or verified",
+    "<a key of makers>": "about, made, name, place, said, sources or verified",
+    "<a key of sellers>": listed(keys_of(Sellers)),
     "<any place>": "families/*/family.yaml, families/*/sets/*.yaml, families/*/variants/*.yaml, knowledge-base.yaml, "
     "liveries.yaml, makers.yaml, parts/*/*.yaml, parts/*/slot-type.yaml, procedures/*.yaml, sales/*.csv, "
-    "sightings/*/*.yaml, sources.yaml or traits.yaml",
+    "sellers.yaml, sightings/*/*.yaml, sources.yaml or traits.yaml",
 }
 
 

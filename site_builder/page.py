@@ -1,0 +1,53 @@
+"""What a site is made of: pages and files, each with what makes it.
+
+How a module adds to the site.  It offers one or both of
+
+    def pages(site: Site) -> Iterator[Page]     one Page each, cheap to list: nothing is worked out until `values()` is called
+    def files(site: Site) -> Iterator[File]     the same for whatever is no page; `content()` gives the bytes
+
+and is named in `PRODUCERS` of `build.py`.  `site.base` is the address the site will have, with a slash at its end, or "".
+
+While `values()` or `content()` runs, every record that is read through `site.entries`, and every question put to a memo of the
+site (`reads.py`), is written down; the next build makes only those again of which something has changed.  So read records
+through `site.entries` and nowhere else, keep nothing between pages but with `Memo.kept` and `Memo.question`, and read no clock.
+
+Values are plain: texts, numbers, lists and dictionaries; `Markup` only from `texts.markdown` and `drawn.trusted`.  A template
+extends `base.html`, which has the blocks `styles` (link elements), `scripts` (classic deferred scripts, at the end of the head)
+and `content`; it is given the values, `up` (leads to the root), `address`, `title`, `site` (title, license, maintainers).
+Everything in `static/` is published at the root under its own path; a page names its extra ones in `styles` and `scripts`.
+No page may hold a style attribute, a script of its own, or anything from elsewhere: the policy in `base.html` forbids it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+Values = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page.
+
+    address   below the root, such as parts/kiln-lane-horn.html
+    template  its file in `templates/`
+    values    makes everything the template says
+    record    the (kind, id) it is about, if it is about one
+    styles, scripts   files of `static/` that it needs beyond those of every page
+    """
+
+    address: str
+    template: str
+    title: str
+    values: Callable[[], Values]
+    record: tuple[str, str] | None = None
+    styles: tuple[str, ...] = ()
+    scripts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class File:
+    """One file that is no page: its address below the root, and what makes its bytes."""
+
+    address: str
+    content: Callable[[], bytes]

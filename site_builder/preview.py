@@ -1,0 +1,111 @@
+"""A site that is looked at while it is written: served on this machine alone, made anew on every save, reloaded in the browser.
+
+The pages ask for nothing but scripts of their own place, so the news of a change comes as one: the browser asks for a script
+that the server answers only when there is something new, and which then reloads the page.
+"""
+
+import threading
+from collections.abc import Callable
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from urllib.parse import urlsplit
+
+#: How often the files are looked at, and how long an answer is put off while nothing changes, in seconds.
+LOOK_EVERY, ASK_AGAIN = 0.3, 20.0
+#: No site has a file here.
+RELOAD = "/-/reload.js"
+HOST = "127.0.0.1"
+#: By these names a browser on this machine asks for it; a page from elsewhere that was led here asks by another.
+OWN_NAMES = (HOST, "localhost")
+
+
+class News:
+    """The number of the last change, and waiting for the next."""
+
+    def __init__(self) -> None:
+        self.number = 0
+        self._changed = threading.Condition()
+
+    def tell(self) -> None:
+        """There is something new."""
+        with self._changed:
+            self.number += 1
+            self._changed.notify_all()
+
+    def after(self, number: int, seconds: float) -> int:
+        """The number of the last change: at once if it is another than this, else when it comes or the time is over."""
+        with self._changed:
+            self._changed.wait_for(lambda: self.number != number, timeout=seconds)
+            return self.number
+
+
+class _Handler(SimpleHTTPRequestHandler):
+    """Serves the folder, and the script that waits for news."""
+
+    def __init__(self, *args: object, news: News, **kwargs: object) -> None:
+        self.news = news
+        super().__init__(*args, **kwargs)  # type: ignore[arg-type] (whatever the server hands over)
+
+    def do_GET(self) -> None:
+        """A file, a page with the script in its head, or the script."""
+        where = urlsplit(self.path)
+        if self.headers.get("Host", HOST).rpartition(":")[0] not in OWN_NAMES:
+            self.send_error(403)
+            return
+        if where.path == RELOAD:
+            self._script(where.query)
+            return
+        path = Path(self.translate_path(self.path))
+        path = path / "index.html" if path.is_dir() else path
+        if path.suffix == ".html" and path.is_file():
+            script = f'<script defer src="{RELOAD}?from={self.news.number}"></script></head>'.encode()
+            self._answer(path.read_bytes().replace(b"</head>", script, 1), "text/html; charset=utf-8")
+        else:
+            super().do_GET()
+
+    def _script(self, query: str) -> None:
+        """From a page: what asks with the page's own number. With a number: what to do once it has changed."""
+        _, from_a_page, number = query.rpartition("from=")
+        known = int(number) if number.isdecimal() and len(number) < 10 else -1
+        if from_a_page:
+            text = (
+                "globalThis.askForNews = (number) => { const one = document.createElement('script'); "
+                f"one.src = '{RELOAD}?' + number; one.onerror = () => setTimeout(() => askForNews(number), 1000); "
+                f"document.head.append(one); }}; askForNews({known});"
+            )
+        else:
+            text = f"askForNews({known});" if self.news.after(known, ASK_AGAIN) == known else "location.reload();"
+        self._answer(text.encode(), "text/javascript; charset=utf-8")
+
+    def _answer(self, content: bytes, kind: str) -> None:
+        self.send_response(200)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(content)))
+        self.end_headers()
+        self.wfile.write(content)
+
+    def end_headers(self) -> None:
+        """Nothing is kept by the browser: it would show what was."""
+        self.send_header("Cache-Control", "no-store")
+        super().end_headers()
+
+    def log_message(self, format: str, *args: object) -> None:
+        """Nothing is said of what is asked for."""
+
+
+def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
+    """A server of the folder, for this machine alone; whoever calls runs and closes it. Raises OSError for a port in use."""
+    server = ThreadingHTTPServer((HOST, port), partial(_Handler, directory=str(folder), news=news))
+    server.daemon_threads = True
+    return server
+
+
+def watch(fingerprint: Callable[[], str], changed: Callable[[], None], stop: threading.Event) -> None:
+    """Calls `changed` whenever the fingerprint is another one, until it is told to stop."""
+    before = fingerprint()
+    while not stop.wait(LOOK_EVERY):
+        now = fingerprint()
+        if now != before:
+            before = now
+            changed()

@@ -1,0 +1,367 @@
+"""What each page read, so that the next build makes only those again of which something has changed.
+
+A *key* names something that can be read: ("variant", id) a record, ("variant", "*") all records of a kind, ("in", family) all
+that lies in a folder of a family or slot type, ("drawings", home) its drawings, ("file", path) a file below the root, HISTORY the
+history of the repository; or ("?", question, ...) the answer to a question
+about the whole, such as in which sets a variant came.  Everything a key stands for has a digest.
+
+A page is made again when the digest of a key it read has changed.  An answer counts as changed only when the answer has another
+digest: it is worked out anew when something it read has changed, and a variant renamed in one set leaves the pages of all the
+others alone.
+"""
+
+import json
+import subprocess
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import wraps
+from hashlib import blake2b
+from pathlib import Path
+from typing import Any, Generic, ParamSpec, TypeVar
+
+from ..kb.load import Entries
+
+Key = tuple[str, ...]
+P = ParamSpec("P")
+Q = ParamSpec("Q")
+R = TypeVar("R")
+K = TypeVar("K")
+V = TypeVar("V")
+#: The fields of `Entries` that hold records, by kind.
+KINDS = {
+    "source": "sources",
+    "maker": "makers",
+    "livery": "liveries",
+    "trait": "traits",
+    "family": "families",
+    "variant": "variants",
+    "set": "sets",
+    "slot type": "slot_types",
+    "part": "parts",
+    "procedure": "procedures",
+    "sighting": "sightings",
+    "sale": "sales",
+}
+#: Those that lie in the folder of a family or slot type and say something of it.
+HOMELY = ("variant", "set", "part")
+ALL, IN, DRAWINGS, FILE, QUESTION = "*", "in", "drawings", "file", "?"
+HISTORY: Key = ("history", "")
+#: What a digest says of a record that does not exist.
+NOTHING = "-"
+
+
+def digest(*texts: str | bytes) -> str:
+    """A short name that two different contents do not share."""
+    made = blake2b(digest_size=12)
+    for text in texts:
+        data = text.encode("utf-8", "surrogatepass") if isinstance(text, str) else text
+        made.update(len(data).to_bytes(8, "big"))
+        made.update(data)
+    return made.hexdigest()
+
+
+# Writing down what is read -----------------------------------------------------------------------------------------------
+
+
+class Memo:
+    """Writes down the keys that are read while something is made, and keeps what was made before."""
+
+    def __init__(self) -> None:
+        self._open: list[set[Key]] = []
+        self._questions: dict[str, Callable[..., Any]] = {}
+        #: key of an answer -> the answer, its digest, and what was read for it
+        self.answers: dict[Key, tuple[Any, str, tuple[Key, ...]]] = {}
+
+    def note(self, *keys: Key) -> None:
+        """The keys are read now, for everything that is being made."""
+        if self._open:
+            self._open[-1].update(keys)
+
+    def reading(self, make: Callable[[], R]) -> tuple[R, tuple[Key, ...]]:
+        """(what is made, what was read for it)."""
+        self._open.append(set())
+        try:
+            made = make()
+        finally:
+            read = self._open.pop()
+        return made, tuple(read)
+
+    def kept(self, make: Callable[P, R]) -> Callable[P, R]:
+        """As `functools.cache`; whoever asks for what was made before has read what it was made of."""
+        found: dict[Any, tuple[R, tuple[Key, ...]]] = {}
+
+        @wraps(make)
+        def call(*args: P.args, **kwargs: P.kwargs) -> R:
+            at = (args, tuple(kwargs.items()))
+            if at not in found:
+                found[at] = self.reading(lambda: make(*args, **kwargs))
+            value, read = found[at]
+            self.note(*read)
+            return value
+
+        return call
+
+    def question(self, name: str, make: Callable[Q, R]) -> Callable[Q, R]:
+        """A question about the whole, for texts that name something; whoever asks has read nothing but the answer.
+
+        The answer is plain: texts, numbers, lists, dictionaries and tuples, with equal digests where it is equal.
+        """
+        self._questions[name] = make
+
+        def ask(*args: Q.args, **_: Q.kwargs) -> R:
+            key = (QUESTION, name, *(str(one) for one in args))
+            self.note(key)
+            return self._answer(key)
+
+        return ask
+
+    def _answer(self, key: Key) -> Any:
+        if key not in self.answers:
+            value, read = self.reading(lambda: self._questions[key[1]](*key[2:]))
+            self.answers[key] = (value, digest(repr(value)), read)
+        return self.answers[key][0]
+
+    def digest_of(self, key: Key) -> str:
+        """The digest of an answer, which is worked out if it was not before; NOTHING where there is nothing left to ask about."""
+        try:
+            self._answer(key)
+        except KeyError:
+            return NOTHING
+        return self.answers[key][1]
+
+
+class Noted(dict[K, V], Generic[K, V]):
+    """A dictionary of records that writes down what is read of it. `key`: the key of one of its keys; `whole`: of all."""
+
+    def __init__(self, plain: Mapping[K, V], memo: Memo, key: Callable[[K], Key], whole: tuple[Key, ...]) -> None:
+        super().__init__(plain)
+        self._note = memo.note
+        self._key, self._whole = key, whole
+
+    def __getitem__(self, at: K) -> V:
+        self._note(self._key(at))
+        return super().__getitem__(at)
+
+    def __contains__(self, at: object) -> bool:
+        self._note(self._key(at))  # type: ignore[arg-type] (what is asked of a dictionary of records is the id of one)
+        return super().__contains__(at)
+
+    def get(self, at: K, default: Any = None) -> Any:
+        """As of any dictionary."""
+        self._note(self._key(at))
+        return super().get(at, default)
+
+    def __iter__(self) -> Iterator[K]:
+        self._note(*self._whole)
+        return super().__iter__()
+
+    def __len__(self) -> int:
+        self._note(*self._whole)
+        return super().__len__()
+
+    def keys(self) -> Any:
+        """As of any dictionary."""
+        self._note(*self._whole)
+        return super().keys()
+
+    def values(self) -> Any:
+        """As of any dictionary."""
+        self._note(*self._whole)
+        return super().values()
+
+    def items(self) -> Any:
+        """As of any dictionary."""
+        self._note(*self._whole)
+        return super().items()
+
+    def __or__(self, other: Any) -> Any:
+        self._note(*self._whole)
+        return super().__or__(other)
+
+    def __ror__(self, other: Any) -> Any:
+        self._note(*self._whole)
+        return super().__ror__(other)
+
+
+def noted(entries: Entries, memo: Memo) -> Entries:
+    """The same entries, every reading of which is written down. `about` and `root` are not: all pages lean on them."""
+
+    def records(kind: str) -> Noted[str, Any]:
+        return Noted(entries.of(kind), memo, lambda ident: (kind, ident), ((kind, ALL),))
+
+    kinds = tuple((kind, ALL) for kind in KINDS)
+    fields = {name: records(kind) for kind, name in KINDS.items()}
+    places = Noted(entries.places, memo, lambda at: at, kinds)
+    home = Noted(entries.home, memo, lambda at: at, kinds)
+    return replace(entries, **fields, places=places, home=home)
+
+
+# Digests of what entries hold --------------------------------------------------------------------------------------------
+
+
+class Digests:
+    """The digests of records, folders and drawings as they are now."""
+
+    def __init__(self, entries: Entries) -> None:
+        self.entries = entries
+        self._found: dict[Key, str] = {}
+
+    def __call__(self, key: Key) -> str:
+        """The digest of a key that is no question."""
+        if key not in self._found:
+            self._found[key] = self._work_out(key)
+        return self._found[key]
+
+    def _work_out(self, key: Key) -> str:
+        kind, ident = key
+        if kind == IN:
+            return digest(*(text for one in self._folders.get(ident, []) for text in (*one, self(one))))
+        if key == HISTORY:
+            return head_of(self.entries.root)
+        if kind == FILE:
+            path = self.entries.root / ident
+            return self._file(path) if path.is_file() else NOTHING
+        if kind == DRAWINGS:
+            return digest(*(self._file(path) for path in drawings_of(self.entries.root, ident)))
+        if kind not in KINDS:
+            return NOTHING  # the knowledge base itself: all pages lean on it
+        records = self.entries.of(kind)
+        if ident == ALL:
+            return digest(*(text for one in sorted(records) for text in (one, self((kind, one)))))
+        if ident not in records:
+            return NOTHING
+        where = str((self.entries.home.get((kind, ident)), self.entries.places.get((kind, ident))))
+        return digest(where, records[ident].model_dump_json())
+
+    @property
+    def _folders(self) -> dict[str, list[Key]]:
+        if not hasattr(self, "_by_folder"):
+            self._by_folder: dict[str, list[Key]] = {}
+            for one in sorted(one for one in self.entries.home if one[0] in HOMELY):
+                self._by_folder.setdefault(self.entries.home[one], []).append(one)
+        return self._by_folder
+
+    def _file(self, path: Path) -> str:
+        return digest(path.name, path.read_bytes())
+
+
+def head_of(root: Path) -> str:
+    """The commit that a repository is at; NOTHING without one."""
+    try:
+        said = subprocess.run(["git", "-C", str(root), "rev-parse", "HEAD"], capture_output=True, text=True, check=True)
+    except (OSError, subprocess.CalledProcessError):
+        return NOTHING
+    return said.stdout.strip()
+
+
+def drawings_of(root: Path, home: str) -> list[Path]:
+    """The files of the drawings of a home: "" for the common ones, else a family or a slot type."""
+    folders = [root / "drawings"] if not home else [root / "families" / home / "drawings", root / "parts" / home]
+    return [path for folder in folders if folder.is_dir() for path in sorted(folder.glob("*.svg"))]
+
+
+# The record of a build -----------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Record:
+    """What a build wrote and from what, kept for the next one.
+
+    mark      of everything that all pages lean on: code, templates, `knowledge-base.yaml`, the options
+    digests   of every key that was read
+    answers   what was read for each answer
+    outputs   of every file of the site: what was read for it, its size in bytes, and the time it was written (ns)
+    """
+
+    mark: str
+    digests: dict[Key, str] = field(default_factory=dict)
+    answers: dict[Key, tuple[Key, ...]] = field(default_factory=dict)
+    outputs: dict[str, tuple[tuple[Key, ...], int, int]] = field(default_factory=dict)
+
+    def text(self) -> str:
+        """As JSON, each key written once."""
+        keys = list(self.digests)
+        at = {key: n for n, key in enumerate(keys)}
+        return json.dumps(
+            {
+                "mark": self.mark,
+                "keys": keys,
+                "digests": list(self.digests.values()),
+                "answers": [[at[key], [at[one] for one in read]] for key, read in self.answers.items()],
+                "outputs": {path: [[at[one] for one in read], *rest] for path, (read, *rest) in self.outputs.items()},
+            },
+            separators=(",", ":"),
+        )
+
+    @classmethod
+    def of_text(cls, text: str) -> "Record | None":
+        """The record that was written; None if this is none."""
+        try:
+            plain = json.loads(text)
+            keys: list[Key] = [tuple(key) for key in plain["keys"]]
+            answers: list[tuple[int, list[int]]] = plain["answers"]
+            outputs: dict[str, tuple[list[int], int, int]] = plain["outputs"]
+            return cls(
+                plain["mark"],
+                dict(zip(keys, plain["digests"], strict=True)),
+                {keys[key]: tuple(keys[one] for one in read) for key, read in answers},
+                {path: (tuple(keys[one] for one in read), size, at) for path, (read, size, at) in outputs.items()},
+            )
+        except (ValueError, KeyError, TypeError, IndexError):
+            return None
+
+
+class Changes:
+    """What has changed since a build."""
+
+    def __init__(self, old: Record, digests: Digests, memo: Memo) -> None:
+        self.old, self.digests, self.memo = old, digests, memo
+        self._changed: dict[Key, bool] = {}
+
+    def any(self, keys: Iterable[Key]) -> bool:
+        """Whether one of the keys has changed, or was not read then."""
+        return any(self.of(key) for key in keys)
+
+    def of(self, key: Key) -> bool:
+        """Whether what the key stands for has changed."""
+        if key not in self._changed:
+            self._changed[key] = self._look(key)
+        return self._changed[key]
+
+    def _look(self, key: Key) -> bool:
+        before = self.old.digests.get(key)
+        if before is None:
+            return True
+        if key[0] != QUESTION:
+            return self.digests(key) != before
+        if not self.any(self.old.answers[key]):
+            return False
+        return self.memo.digest_of(key) != before
+
+
+def recorded(
+    mark: str,
+    outputs: Mapping[str, tuple[tuple[Key, ...], int, int]],
+    memo: Memo,
+    digests: Digests,
+    old: Record | None,
+) -> Record:
+    """The record of a build: `outputs`, with every key that was read for them and whatever those lean on in turn."""
+    made = Record(mark, outputs=dict(outputs))
+    waiting = [key for read, _, _ in outputs.values() for key in read]
+    while waiting:
+        key = waiting.pop()
+        if key in made.digests:
+            continue
+        if key[0] != QUESTION:
+            made.digests[key] = digests(key)
+            continue
+        if key in memo.answers:
+            _, mine, read = memo.answers[key]
+        else:
+            assert old is not None  # an answer that nobody worked out now is one that did not change
+            mine, read = old.digests[key], old.answers[key]
+        made.digests[key] = mine
+        made.answers[key] = read
+        waiting += read
+    return made

@@ -1,0 +1,194 @@
+"""Small drawings of many variants on one page, put together from pieces that the page holds once.
+
+A view of a unit is cut into *pieces*: what all variants share between two alternatives is one piece, and each alternative is
+one.  A page holds the pieces in one hidden image, and a variant's own image names those it shows, back to front.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import dataclass, field
+
+from markupsafe import Markup
+
+from ..kb.drawings import FAMILY, Drawing
+from ..kb.resolve import Stated
+from ..kb.svg import Node, references, write
+from .drawn import SIDE, Pictures, body, trusted
+from .reads import Memo, digest
+
+#: Attributes of ours that a piece has no use for.
+MARKS = (
+    "data-trait",
+    "data-state",
+    "data-measured",
+    "data-marking",
+    "data-only",
+    "data-panel",
+    "data-slot",
+    "data-damage",
+    "display",
+)
+#: What has one of these is left out: a marking is a sample, and nobody could read it this small.
+LEFT_OUT = ("data-damage", "data-only", "data-marking")
+#: Elements that are no part of the picture.
+WORDS = ("title", "desc", "view")
+
+
+@dataclass
+class _Sheet:
+    """One drawing cut up: the box, the definitions, and the whole as a tree of pieces."""
+
+    box: str
+    drawn: Mapping[str, str]
+    traits: frozenset[str]
+    kit: list[Node] = field(default_factory=list[Node])
+    tree: list["_Piece"] = field(default_factory=list["_Piece"])
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """What is shown at one place: an element of the kit, or a group with pieces in it.
+
+    trait, state  shown where a variant is in that state; `usual`: where nothing says so
+    slot          not shown where a variant has nothing in it
+    """
+
+    ident: str | None
+    attributes: Mapping[str, str]
+    inner: tuple["_Piece", ...] = ()
+    trait: str | None = None
+    state: str | None = None
+    usual: bool = True
+    slot: str | None = None
+
+
+class Thumbnails:
+    """The sides of variants, for one page: the images that were asked for, and at the end the pieces they are made of."""
+
+    def __init__(self, pictures: Pictures, memo: Memo) -> None:
+        self.pictures = pictures
+        self._sheet, self._image = memo.kept(self._cut_up), memo.kept(self._drawn)
+        self._used: dict[tuple[str, str | None], None] = {}
+
+    def page(self) -> "Thumbnails":
+        """The same for another page: nothing is drawn twice."""
+        other = copy(self)
+        other._used = {}
+        return other
+
+    def of(self, one: Stated) -> Markup | None:
+        """A variant's image; None where nobody drew its family. It is no more than a picture beside a name."""
+        sheet = self._sheet(one.family, one.kind)
+        if sheet is None:
+            return None
+        self._used[one.family, one.kind] = None
+        states = tuple(sorted((name, state) for name, state in self.pictures.states_of(one).items() if name in sheet.traits))
+        return self._image(one.family, one.kind, states, frozenset(self.pictures.bare_of(one)))
+
+    def kit(self) -> Markup | None:
+        """The pieces that the images so far are put together from."""
+        sheets = {id(sheet): sheet for family, kind in self._used if (sheet := self._sheet(family, kind))}
+        pieces = "".join(write(node) for sheet in sheets.values() for node in sheet.kit)
+        hidden = 'class="kit" width="0" height="0" aria-hidden="true" focusable="false"'
+        return trusted(f"<svg {hidden}><defs>{pieces}</defs></svg>" if pieces else None)
+
+    def _drawn(self, family: str, kind: str | None, states: tuple[tuple[str, str], ...], bare: frozenset[str]) -> Markup | None:
+        sheet = self._sheet(family, kind)
+        assert sheet is not None  # `of` has asked
+        shown = "".join(write(node) for node in _shown(sheet.tree, dict(states), bare))
+        drawn = "".join(f' {name}="{value}"' for name, value in sheet.drawn.items())
+        hidden = 'aria-hidden="true" focusable="false"'
+        return trusted(f'<svg class="thumbnail" viewBox="{sheet.box}"{drawn} {hidden}>{shown}</svg>')
+
+    def _cut_up(self, family: str, kind: str | None) -> _Sheet | None:
+        sheets = [one for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE and one.kind in (None, kind)]
+        if not sheets:
+            return None
+        own = sheets[-1]
+        return self._sheet(family, None) if own.kind is None and kind is not None else _cut(own, f"k{digest(own.path)[:5]}")
+
+
+def _shown(tree: Iterable[_Piece], states: Mapping[str, str], bare: frozenset[str]) -> Iterator[Node]:
+    """The pieces of a variant as elements, back to front."""
+    for piece in tree:
+        there = piece.slot not in bare
+        if piece.trait is not None and piece.trait in states:
+            there &= states[piece.trait] == piece.state
+        elif piece.trait is not None:
+            there &= piece.usual
+        if not there:
+            continue
+        if piece.ident is not None:
+            yield Node("use", {"href": f"#{piece.ident}"}, 0, 0)
+        elif inner := list(_shown(piece.inner, states, bare)):
+            yield Node("g", dict(piece.attributes), 0, 0, [*inner])
+
+
+def _cut(drawing: Drawing, prefix: str) -> _Sheet:
+    """A drawing in pieces; the ids in it begin with the prefix."""
+    root = body(drawing, frozenset())
+    names = {node.attributes["id"]: f"{prefix}-{node.attributes['id']}" for node in root.all() if "id" in node.attributes}
+    attributes = {
+        name: value for name, value in root.attributes.items() if name not in ("viewBox", "xmlns", "id", "width", "height")
+    }
+    traits = frozenset(node.attributes["data-trait"] for node in root.all() if "data-trait" in node.attributes)
+    sheet = _Sheet(root.attributes["viewBox"], attributes, traits)
+    for node in root.elements:
+        if node.tag == "defs":
+            sheet.kit += [_renamed(one, names) for one in node.elements]
+    sheet.tree = list(_pieces(sheet, [one for one in root.elements if one.tag != "defs"], prefix, names))
+    return sheet
+
+
+def _pieces(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> Iterator[_Piece]:
+    """These elements as pieces; what is never told apart is put together."""
+    same: list[Node] = []
+    for node in nodes:
+        given = node.attributes
+        if node.tag in WORDS or not given.keys().isdisjoint(LEFT_OUT):
+            continue
+        trait, state, slot = given.get("data-trait"), given.get("data-state"), given.get("data-slot")
+        told = state is not None or slot is not None
+        if not told and not any("data-trait" in one.attributes or "data-slot" in one.attributes for one in node.all()):
+            if "display" not in given:
+                same.append(node)
+            continue
+        if same:
+            yield _Piece(_kept(sheet, same, prefix, names), {})
+            same = []
+        plain = {name: value for name, value in given.items() if name not in MARKS}
+        inner = (
+            tuple(_pieces(sheet, node.elements, prefix, names))
+            if node.tag == "g"
+            else (_Piece(_kept(sheet, [node], prefix, names), {}),)
+        )
+        usual = "display" not in given
+        yield _Piece(
+            None, plain if node.tag == "g" else {}, inner, trait if state is not None or not usual else None, state, usual, slot
+        )
+    if same:
+        yield _Piece(_kept(sheet, same, prefix, names), {})
+
+
+def _kept(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> str:
+    """Puts the elements into the kit, as one; returns its id."""
+    ident = f"{prefix}-{len(sheet.kit)}-"
+    sheet.kit.append(Node("g", {"id": ident}, 0, 0, [_renamed(node, names) for node in nodes]))
+    return ident
+
+
+def _renamed(node: Node, names: Mapping[str, str]) -> Node:
+    """A copy of the element without our marks and words, its ids made the page's own."""
+    attributes = {name: value for name, value in node.attributes.items() if name not in MARKS}
+    if "id" in attributes:
+        attributes["id"] = names[attributes["id"]]
+    for target in references(node):
+        for name, value in attributes.items():
+            if name != "id" and value in (f"#{target}", f"url(#{target})"):
+                attributes[name] = value.replace(f"#{target}", f"#{names[target]}")
+    children = [
+        child if isinstance(child, str) else _renamed(child, names)
+        for child in node.children
+        if isinstance(child, str) or child.tag not in WORDS
+    ]
+    return Node(node.tag, attributes, node.line, node.column, children)

@@ -1,0 +1,223 @@
+"""Building again: only what leans on a change is made anew, and the site is the one that a first build would have written."""
+
+import shutil
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tellmark.kb.check import check
+from tellmark.site_builder import build as building
+from tellmark.site_builder.build import MARKER, build
+from tellmark.site_builder.reads import Memo, Record
+
+Folder = Callable[[Mapping[str, Any]], Path]
+ENTRIES = Path(__file__).parents[2] / "entries"
+
+
+@pytest.fixture(autouse=True)
+def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "store"))
+    monkeypatch.delenv("TELLMARK_CACHE", raising=False)
+
+
+def contents(root: Path) -> dict[str, bytes]:
+    return {path.relative_to(root).as_posix(): path.read_bytes() for path in sorted(root.rglob("*")) if path.is_file()}
+
+
+def sound(root: Path) -> Any:
+    entries, findings = check(root)
+    assert [str(finding) for finding in findings] == []
+    return entries
+
+
+#: (file, what stands there, what to write instead, pages that change, pages that stay); a text of None is a new file.
+CHANGES = [
+    pytest.param(
+        "families/tram/variants/gull-b.yaml",
+        "second batch",
+        "second run",
+        ["variants/gull-b.html", "families/tram.html", "sets/gull-pair.html"],
+        ["parts/disc.html", "procedures/oil-axles.html", "makers.html"],
+        id="name of a variant",
+    ),
+    pytest.param(
+        "families/tram/variants/gull-b.yaml",
+        "sources: [notes]",
+        "sources: []",
+        ["variants/gull-b.html", "sources/notes.html"],
+        ["parts/disc.html", "makers.html"],
+        id="a word taken back",
+    ),
+    pytest.param(
+        "families/tram/variants/gull-a.yaml",
+        "wheels: spoked",
+        "wheels: disc",
+        ["variants/gull-a.html", "variants/gull-b.html", "parts/spoked.html", "parts/disc.html"],
+        ["makers.html", "procedures/oil-axles.html"],
+        id="a part fitted, inherited by another",
+    ),
+    pytest.param(
+        "parts/wheel/disc.yaml",
+        "Disc wheel",
+        "Solid wheel",
+        ["parts/disc.html", "parts.html", "sets/gull-pair.html"],
+        ["sources/notes.html", "procedures/oil-axles.html"],
+        id="name of a part",
+    ),
+    pytest.param(
+        "families/tram/sets/gull-pair.yaml",
+        "wheels: disc",
+        "wheels: spoked",
+        ["sets/gull-pair.html", "parts/disc.html"],
+        ["makers.html", "sources/notes.html"],
+        id="a part fitted for a set",
+    ),
+    pytest.param(
+        "sales/2021.csv",
+        "gull-a,,85",
+        "gull-a,,95",
+        ["variants/gull-a.html"],
+        ["variants/gull-b.html", "families/tram.html", "sets/gull-pair.html"],
+        id="a price",
+    ),
+    pytest.param(
+        "sightings/tram/shelf-1.yaml",
+        "Ines Calloway",
+        "Ines C. Calloway",
+        ["variants/gull-a.html"],
+        ["variants/gull-b.html", "families/tram.html"],
+        id="a sighting",
+    ),
+    pytest.param(
+        "makers.yaml",
+        "Wrenfield Toys",
+        "Wrenfield Works",
+        ["makers.html", "families/tram.html"],
+        ["parts/disc.html", "sets/gull-pair.html"],
+        id="name of a maker",
+    ),
+    pytest.param(
+        "traits.yaml",
+        "Stripe\n",
+        "Side stripe\n",
+        ["traits/stripe.html", "variants/gull-a.html", "traits.html"],
+        ["makers.html", "sources/notes.html"],
+        id="name of a common trait",
+    ),
+    pytest.param(
+        "procedures/oil-axles.yaml",
+        "Oil them.",
+        "Oil them sparingly.",
+        ["procedures/oil-axles.html"],
+        ["variants/gull-a.html", "sets/gull-pair.html", "makers.html"],
+        id="a step",
+    ),
+    pytest.param(
+        "families/tram/variants/gull-c.yaml",
+        None,
+        "name: Third one\nlike: gull-b\n",
+        ["variants/gull-c.html", "families/tram.html"],
+        ["makers.html", "procedures/oil-axles.html", "sets/gull-pair.html"],
+        id="a new variant",
+    ),
+    pytest.param(
+        "knowledge-base.yaml",
+        "of one shelf",
+        "of two shelves",
+        ["makers.html", "variants/gull-a.html"],
+        [],
+        id="the title of it all",
+    ),
+]
+
+
+@pytest.mark.parametrize(("file", "old", "new", "changed", "same"), CHANGES)
+def test_changed_entry_rewrites_what_leans_on_it(
+    folder: Folder, tmp_path: Path, file: str, old: str | None, new: str, changed: list[str], same: list[str]
+) -> None:
+    root, out = folder({}), tmp_path / "site"
+    build(sound(root), out)
+    before = {path: (out / path).stat().st_mtime_ns for path in contents(out)}
+    folder({file: [(old, new)] if old is not None else new})
+    entries = sound(root)
+    built = build(entries, out)
+    now = {path: (out / path).stat().st_mtime_ns for path in contents(out)}
+    made = {path for path in now if before.get(path) != now[path]} - {MARKER}
+    assert built.made == len(made)
+    assert set(changed) <= made
+    assert made.isdisjoint(same)
+    build(entries, tmp_path / "fresh")
+    assert contents(out) == contents(tmp_path / "fresh")
+
+
+def test_nothing_changed_makes_nothing(folder: Folder, tmp_path: Path) -> None:
+    root, out = folder({}), tmp_path / "site"
+    first = build(sound(root), out)
+    again = build(sound(root), out)
+    assert (first.made, again.made) == (first.files, 0)
+
+
+def test_removed_entry_takes_its_page_along(folder: Folder, tmp_path: Path) -> None:
+    root, out = folder({"families/tram/variants/gull-c.yaml": "name: Third one\nlike: gull-b\n"}), tmp_path / "site"
+    build(sound(root), out)
+    (root / "families/tram/variants/gull-c.yaml").unlink()
+    entries = sound(root)
+    build(entries, out)
+    assert not (out / "variants" / "gull-c.html").exists()
+    build(entries, tmp_path / "fresh")
+    assert contents(out) == contents(tmp_path / "fresh")
+
+
+def test_page_changed_by_hand_is_written_again(folder: Folder, tmp_path: Path) -> None:
+    root, out = folder({}), tmp_path / "site"
+    build(sound(root), out)
+    page = out / "parts.html"
+    good = page.read_bytes()
+    page.write_bytes(good.replace(b"Wheel", b"Whale"))
+    assert build(sound(root), out).made == 1
+    assert page.read_bytes() == good
+
+
+def test_lost_or_broken_record_of_the_last_build_makes_all(folder: Folder, tmp_path: Path) -> None:
+    root, out = folder({}), tmp_path / "site"
+    first = build(sound(root), out)
+    for kept in (tmp_path / "store" / "tellmark").glob("*.site.json"):
+        kept.write_text('{"mark": 1}', "utf-8")
+    assert build(sound(root), out).made == first.files
+    shutil.rmtree(tmp_path / "store")
+    assert build(sound(root), out).made == first.files
+
+
+def test_changed_template_makes_all(folder: Folder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    root, out = folder({}), tmp_path / "site"
+    first = build(sound(root), out)
+    monkeypatch.setattr(building, "HERE", Path(shutil.copytree(building.HERE, tmp_path / "looks" / "site_builder")))
+    for name in ("kb", "identify"):
+        shutil.copytree(ENTRIES.parent / name, tmp_path / "looks" / name)
+    assert build(sound(root), out).made == first.files
+
+
+def test_answers_that_stay_the_same_leave_readers_alone() -> None:
+    memo = Memo()
+    readings: list[str] = []
+
+    def longest(kind: str) -> int:
+        memo.note((kind, "*"))
+        readings.append(kind)
+        return 3
+
+    ask = memo.question("longest", longest)
+    assert memo.reading(lambda: ask("part")) == (3, (("?", "longest", "part"),))
+    assert memo.reading(lambda: ask("part"))[0] == 3
+    assert readings == ["part"]
+    kept = memo.kept(lambda: ask("part") + 1)
+    assert memo.reading(kept) == memo.reading(kept) == (4, (("?", "longest", "part"),))
+
+
+def test_record_survives_being_written_down() -> None:
+    one = Record("m", {("variant", "a"): "1", ("?", "q", "a"): "2"}, {("?", "q", "a"): (("variant", "a"),)}, {})
+    one.outputs["a.html"] = ((("?", "q", "a"),), 10, 20)
+    assert Record.of_text(one.text()) == one
+    assert Record.of_text("{}") is None
+    assert Record.of_text("nonsense") is None

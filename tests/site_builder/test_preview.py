@@ -1,0 +1,77 @@
+"""The preview: served on this machine alone, built anew on every save, and the news of it told to the page."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Generator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.error import HTTPError
+from urllib.request import Request, urlopen
+
+import pytest
+from tellmark.site_builder.preview import RELOAD, News, serve
+
+Folder = Callable[[Mapping[str, Any]], Path]
+
+
+def fetched(address: str, host: str | None = None) -> str:
+    request = Request(address, headers={"Host": host} if host else {})
+    with urlopen(request, timeout=60) as answer:
+        return answer.read().decode()
+
+
+@contextmanager
+def serving(folder: Path, news: News) -> Generator[str]:
+    server = serve(folder, 0, news)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_address[1]}"
+    server.shutdown()
+    server.server_close()
+
+
+def test_page_learns_of_a_change(tmp_path: Path) -> None:
+    (tmp_path / "index.html").write_text("<html><head><title>a</title></head></html>", "utf-8")
+    (tmp_path / "site.css").write_text("p { margin: 0 }", "utf-8")
+    news = News()
+    with serving(tmp_path, news) as address:
+        page = fetched(f"{address}/")
+        assert f'<script defer src="{RELOAD}?from=0"></script></head>' in page
+        assert fetched(f"{address}/site.css") == "p { margin: 0 }"
+        assert "askForNews(0)" in fetched(f"{address}{RELOAD}?from=0")
+        threading.Timer(0.2, news.tell).start()
+        assert fetched(f"{address}{RELOAD}?0") == "location.reload();"
+
+
+def test_page_from_elsewhere_gets_nothing(tmp_path: Path) -> None:
+    """A name that leads to this machine from a page elsewhere is not ours."""
+    (tmp_path / "index.html").write_text("<html></html>", "utf-8")
+    with serving(tmp_path, News()) as address, pytest.raises(HTTPError, match="403"):
+        fetched(f"{address}/", host="rebound.example:80")
+
+
+def test_saving_builds_and_tells(folder: Folder, tmp_path: Path) -> None:
+    root = folder({})
+    command = [sys.executable, "-m", "tellmark.cli.main", "--entries", str(root), "site", "preview", "--port", "0"]
+    environment = os.environ | {"XDG_CACHE_HOME": str(tmp_path / "store")}
+    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        found = re.match(r"(http://127\.0\.0\.1:\d+)/", process.stdout.readline())
+        assert found is not None
+        assert "Wheel" in fetched(f"{found[1]}/parts.html")
+        bad = root / "parts" / "wheel" / "disc.yaml"
+        good = bad.read_text("utf-8")
+        bad.write_text(good.replace("thick", "thik"), "utf-8")
+        assert "disc.yaml:3:8" in process.stderr.readline()
+        assert "the last good site stands" in process.stderr.readline()
+        bad.write_text(good.replace("Disc wheel", "Solid wheel"), "utf-8")
+        assert re.match(r"\d+ of \d+ files made now", process.stderr.readline())
+        assert "Solid wheel" in fetched(f"{found[1]}/parts.html")
+        assert fetched(f"{found[1]}{RELOAD}?0") == "location.reload();"
+        process.send_signal(signal.SIGINT)
+        assert process.wait(timeout=60) == 0

@@ -1,0 +1,23 @@
+class Event:
+    anchor: str | None
+
+class StreamStartEvent(Event): ...
+class StreamEndEvent(Event): ...
+class DocumentStartEvent(Event): ...
+class DocumentEndEvent(Event): ...
+class AliasEvent(Event): ...
+
+class ScalarEvent(Event):
+    tag: str | None
+    value: str
+    style: str | None
+
+class SequenceStartEvent(Event):
+    tag: str | None
+
+class SequenceEndEvent(Event): ...
+
+class MappingStartEvent(Event):
+    tag: str | None
+
+class MappingEndEvent(Event): ...

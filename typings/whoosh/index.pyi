@@ -1,0 +1,6 @@
+from .searching import Searcher
+from .writing import Writer
+
+class Index:
+    def writer(self) -> Writer: ...
+    def searcher(self) -> Searcher: ...

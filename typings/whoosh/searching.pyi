@@ -1,0 +1,16 @@
+from collections.abc import Iterator
+from typing import Self
+
+from .query import Query
+
+class Hit:
+    score: float | None
+    def __getitem__(self, name: str) -> int: ...
+
+class Results:
+    def __iter__(self) -> Iterator[Hit]: ...
+
+class Searcher:
+    def __enter__(self) -> Self: ...
+    def __exit__(self, *given: object) -> None: ...
+    def search(self, query: Query, limit: int | None = ...) -> Results: ...
