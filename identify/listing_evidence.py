@@ -10,7 +10,7 @@ from "424") is the same news told twice, and counts once.  A claim of a trait or
 be about several slots, for the candidates alone; and one of repainting, for the chance that the finish was redone.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -101,10 +101,11 @@ class Reader:
         """The meaning of each claim, in their order."""
         return [self._meaning(claim) for claim in claims]
 
-    def wrong(self, claim: Claim) -> float:
-        """How often such a claim is wrong."""
-        share = self.worth.wrong.get(claim.kind, 1.0)
-        return min(1.0, share * self.worth.hedged) if claim.hedged else share
+    def wrong(self, claim: Claim, sort: str = "") -> float:
+        """How often such a claim is wrong, or a guess that says the same of any unit; `sort`: of what sort a name is."""
+        stated: dict[str, float] = {**self.worth.wrong}
+        share = stated.get(sort, stated.get(claim.kind, 1.0))
+        return share + (1.0 - share) * self.worth.hedged if claim.hedged else share
 
     def _meaning(self, claim: Claim) -> Meaning:
         plain = Meaning(claim, self.wrong(claim))
@@ -135,6 +136,7 @@ class Reader:
         if claim.denied:
             fits, by_chance = 1.0 - fits, 1.0 - by_chance
         sort = known[0].sort
+        plain = replace(plain, wrong=self.wrong(claim, sort))
         if sort == "livery" and len(known) == 1 and (marks := self._livery_marks(claim.says[0])):
             return replace(self._about(plain, marks), fits=fits, names=True, sort=sort)
         return replace(plain, fits=fits, holds=fits, by_chance=by_chance, names=True, sort=sort)

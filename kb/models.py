@@ -373,11 +373,18 @@ class Procedure(Record):
 # What sellers say ------------------------------------------------------------------------------------------------------
 
 
-class Worth(Strict):
-    """How far a seller's word is to be trusted: how often a claim of each kind is wrong."""
+#: What a claim is about; a name of a livery, a batch and so on has a sort of its own, and is a "name" where that is not given.
+Claimed = Literal[
+    "number", "year", "name", "livery", "family", "kind", "batch", "maker", "set",
+    "state", "measure", "part", "condition", "defect",
+]  # fmt: skip
 
-    wrong: dict[str, Share] = {}
-    hedged: float = Field(default=1.0, ge=1, le=20, description="what words of doubt multiply that by")
+
+class Worth(Strict):
+    """How far a seller's word is to be trusted: how often a claim of each sort is wrong."""
+
+    wrong: dict[Claimed, Share] = {}
+    hedged: Share = Field(default=0.0, description="of what is said with words of doubt, so much is a guess, true or not")
 
 
 class Negating(Strict):
