@@ -10,7 +10,7 @@ from "424") is the same news told twice, and counts once.  A claim of a trait or
 be about several slots, for the candidates alone; and one of repainting, for the chance that the finish was redone.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
