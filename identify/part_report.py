@@ -11,9 +11,8 @@ from ..kb.load import Entries
 from ..kb.resolve import NO_SORT, Stated, has_slot, living, moved, parts_for, shares, slots_of, stated
 from ..kb.values import Fact
 from .arrays import NOT_IN_THE_RECORD
-from .explain import explain
 from .part_words import PartWords, cautions
-from .report import LISTED, answers, explanation, look_wrong, one_more_view, proposal, runner_up, variants
+from .report import LISTED, reasons, variants
 from .session import Session
 
 #: So many parts are described in full: the leader, what cannot be told from it, then the next likely ones, from this chance on.
@@ -22,7 +21,6 @@ MOST_DESCRIBED, DESCRIBED = 4, 0.05
 
 def part_report(session: Session, words: PartWords) -> dict[str, Any]:
     """`tellmark/part/1`; see cli/schemas/part.json."""
-    found = explain(session)
     types = slot_types(session, words)
     factory = Factory(words.entries)
     at_hand = [one["id"] for one in types if one["id"] and one["probability"] >= DESCRIBED]
@@ -34,15 +32,7 @@ def part_report(session: Session, words: PartWords) -> dict[str, Any]:
         "reproduction": reproduction(words, session.variants),
         "described": [described(factory, ident) for ident in worth_describing(session)],
         "cautions": cautions(words.entries, at_hand) if session.given or len(types) == 1 else [],
-        "answers": answers(session, words, found[0] if found else None),
-        "doubts": look_wrong(session, words),
-        "explanation": [explanation(session, words, why) for why in found],
-        "tell_apart": runner_up(session, words),
-        "next": proposal(session.next, words),
-        "look_again": proposal(session.look_again, words),
-        "views": one_more_view(session, words),
-        "settled": session.settled,
-        "cannot_be_told_apart": session.inseparable,
+        **reasons(session, words),
     }
 
 

@@ -34,7 +34,6 @@ NEARLY_ALWAYS, MOSTLY = 0.9, 0.6
 
 def report(session: Session, words: Words) -> dict[str, Any]:
     """`tellmark/identify/1`; see cli/schemas/identify.json."""
-    found = explain(session)
     return {
         "format": "tellmark/identify/1",
         "family": leading_family(session),
@@ -49,6 +48,14 @@ def report(session: Session, words: Words) -> dict[str, Any]:
             {**one, "fitted": dated(words, one["fitted"]), "belongs": dated(words, one["belongs"])} for one in slots(session)
         ],
         "explanations": least_explanations(session, words),
+        **reasons(session, words),
+    }
+
+
+def reasons(session: Session, words: Words) -> dict[str, Any]:
+    """Why it is so, what is doubtful, and what to ask next: the same of a unit and of a loose part."""
+    found = explain(session)
+    return {
         "answers": answers(session, words, found[0] if found else None),
         "doubts": look_wrong(session, words),
         "explanation": [explanation(session, words, why) for why in found],

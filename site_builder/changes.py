@@ -8,6 +8,7 @@ from functools import lru_cache, partial
 from pathlib import Path
 
 from ..kb.changes import MOST_COMMITS, Change, Commit, History, head, history
+from ..kb.load import FIELDS
 from .page import File, Page, Values
 from .reads import HISTORY
 from .search_pages import KINDS, place
@@ -21,7 +22,7 @@ MOST_RECORDS, MOST_NAMES = 40, 200
 #: So many changes are told in one entry of the feed.
 MOST_TOLD = 12
 #: In the plural, for kinds that one cannot search for.
-OTHER_KINDS = {"sale": "tables of sales", "knowledge base": "knowledge bases"}
+OTHER_KINDS = {"sale": "tables of sales", "knowledge base": "knowledge bases", "sellers": "lists of what sellers say"}
 #: Names of this are made of what they name, so that a feed that moves keeps its ids (RFC 9562, version 5).
 NAMES = uuid.UUID("6ba7b814-9dad-11d1-80b4-00c04fd430c8")
 
@@ -116,8 +117,8 @@ def _rows(kind: str, ident: str, new: bool, some: Sequence[str]) -> Values:
 
 def _record(site: Site, kind: str, ident: str, name: str | None = None) -> Values:
     """A record by the name it has now, or had then, with the address it has now, if it has one."""
-    if kind == "knowledge base":
-        return {"text": site.about.title, "kind": "as a whole", "href": None}
+    if kind not in FIELDS:  # a file of which there is one
+        return {"text": site.about.title if kind == "knowledge base" else f"what {kind} say", "kind": "as a whole", "href": None}
     known = kind != "sale" and ident in site.entries.of(kind)
     if known:
         name = site.entries.of(kind)[ident].name or name

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from pathlib import Path
 
+from ..kb.load import FIELDS
 from ..kb.resolve import living
 from .database import database
 from .linked_data import Download, Linker, license_address, script
 from .page import File, Page, Values
-from .records_json import KINDS, beside, compact, record_file, record_text, whole_file
+from .records_json import beside, compact, record_file, record_text, whole_file
 from .sdd import of_family, of_slot_type
 from .tables import Site
 from .tables_csv import csv_text, matrix, metadata
@@ -155,7 +156,7 @@ def size(number: int) -> str:
 
 def _whole(exports: Exports) -> bytes:
     whole = exports.whole()
-    texts = {kind: {ident: exports.text(kind, ident) for ident in sorted(whole.entries.of(kind))} for kind in KINDS}
+    texts = {kind: {ident: exports.text(kind, ident) for ident in sorted(whole.entries.of(kind))} for kind in FIELDS}
     return whole_file(whole, texts)
 
 

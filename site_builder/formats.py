@@ -5,12 +5,12 @@ from typing import Any, cast
 from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
-from ..kb.load import MODELS
+from ..kb.load import FIELDS, MODELS
 from ..kb.models import KnowledgeBase
 from ..kb.schema import DIALECT
 from ..kb.values import ID_PATTERN, Fact
 from .exports import FORMAT as DATA_FORMAT
-from .records_json import KINDS, RECORD_FORMAT, WHOLE_FORMAT
+from .records_json import RECORD_FORMAT, WHOLE_FORMAT
 from .tables_csv import DATATYPES
 from .tabular import FORMAT as TABLES_FORMAT
 from .texts import FOLDERS
@@ -42,7 +42,7 @@ def _headed(title: str, schema: Schema) -> Schema:
 
 def _definitions() -> Schema:
     """The records as they are written out: by their models, and a variant with what it inherits."""
-    models: list[type[BaseModel]] = [KnowledgeBase, *(MODELS[kind] for kind in KINDS), Fact]
+    models: list[type[BaseModel]] = [KnowledgeBase, *(MODELS[kind] for kind in FIELDS), Fact]
     _, found = models_json_schema([(model, "serialization") for model in models], ref_template="#/$defs/{model}")
     definitions: Schema = _tidy(found["$defs"])
     for kind, home in _HOMES.items():
@@ -111,7 +111,7 @@ def _record() -> Schema:
 
 def _whole() -> Schema:
     """The knowledge base as one file."""
-    records = _object({name: {"type": "object", "additionalProperties": _model(kind)} for kind, name in KINDS.items()})
+    records = _object({name: {"type": "object", "additionalProperties": _model(kind)} for kind, name in FIELDS.items()})
     day = {"type": "string", "format": "date", "description": "the latest day that anything in the record names"}
     about = {"$ref": "#/$defs/KnowledgeBase"}
     body = _object({"format": {"const": WHOLE_FORMAT}, "as_of": day, "about": about, "records": records})

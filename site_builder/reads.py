@@ -19,7 +19,7 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Generic, ParamSpec, TypeVar
 
-from ..kb.load import Entries
+from ..kb.load import FIELDS, Entries
 
 Key = tuple[str, ...]
 P = ParamSpec("P")
@@ -27,21 +27,6 @@ Q = ParamSpec("Q")
 R = TypeVar("R")
 K = TypeVar("K")
 V = TypeVar("V")
-#: The fields of `Entries` that hold records, by kind.
-KINDS = {
-    "source": "sources",
-    "maker": "makers",
-    "livery": "liveries",
-    "trait": "traits",
-    "family": "families",
-    "variant": "variants",
-    "set": "sets",
-    "slot type": "slot_types",
-    "part": "parts",
-    "procedure": "procedures",
-    "sighting": "sightings",
-    "sale": "sales",
-}
 #: Those that lie in the folder of a family or slot type and say something of it.
 HOMELY = ("variant", "set", "part")
 ALL, IN, DRAWINGS, FILE, QUESTION = "*", "in", "drawings", "file", "?"
@@ -189,8 +174,8 @@ def noted(entries: Entries, memo: Memo) -> Entries:
     def records(kind: str) -> Noted[str, Any]:
         return Noted(entries.of(kind), memo, lambda ident: (kind, ident), ((kind, ALL),))
 
-    kinds = tuple((kind, ALL) for kind in KINDS)
-    fields = {name: records(kind) for kind, name in KINDS.items()}
+    kinds = tuple((kind, ALL) for kind in FIELDS)
+    fields = {name: records(kind) for kind, name in FIELDS.items()}
     places = Noted(entries.places, memo, lambda at: at, kinds)
     home = Noted(entries.home, memo, lambda at: at, kinds)
     return replace(entries, **fields, places=places, home=home)
@@ -223,7 +208,7 @@ class Digests:
             return self._file(path) if path.is_file() else NOTHING
         if kind == DRAWINGS:
             return digest(*(self._file(path) for path in drawings_of(self.entries.root, ident)))
-        if kind not in KINDS:
+        if kind not in FIELDS:
             return NOTHING  # the knowledge base itself: all pages lean on it
         records = self.entries.of(kind)
         if ident == ALL:

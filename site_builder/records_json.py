@@ -9,26 +9,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..kb.describe import record, stated_record
+from ..kb.load import FIELDS
 from .tables import Site
 from .whole import Whole
 
 RECORD_FORMAT = "tellmark/record/1"
 WHOLE_FORMAT = "tellmark/knowledge-base/1"
-#: The kinds in the order of the whole file, each with its name there.
-KINDS = {
-    "source": "sources",
-    "maker": "makers",
-    "livery": "liveries",
-    "trait": "traits",
-    "family": "families",
-    "variant": "variants",
-    "set": "sets",
-    "slot type": "slot_types",
-    "part": "parts",
-    "procedure": "procedures",
-    "sighting": "sightings",
-    "sale": "sales",
-}
 
 
 def compact(value: object) -> str:
@@ -64,7 +50,7 @@ def whole_file(whole: Whole, texts: Mapping[str, Mapping[str, str]]) -> bytes:
     """The knowledge base as one file. `texts`: {kind: {id: JSON of the record}}."""
     head = {"format": WHOLE_FORMAT, "as_of": whole.as_of, "about": whole.about.model_dump(mode="json", exclude_none=True)}
     lines = [f"{compact(head)[:-1]},", '"records": {']
-    for kind, name in KINDS.items():
+    for kind, name in FIELDS.items():
         lines += [f"{compact(name)}: {{", ",\n".join(f"{compact(ident)}: {text}" for ident, text in texts[kind].items()), "},"]
     lines[-1] = "}"
     return ("\n".join([*lines, "}}"]) + "\n").encode()

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..kb.describe import part_names
-from ..kb.load import Entries
+from ..kb.load import FIELDS, Entries
 from ..kb.models import Family, KnowledgeBase, Position, Slot, Trait, View
 from ..kb.resolve import Stated, living, moved, slots_of, traits_of, views_of
-from .reads import ALL, KINDS
+from .reads import ALL
 from .tables import Site
 
 
@@ -42,7 +42,7 @@ class Whole:
     """All records. Whoever makes one has read them all."""
 
     def __init__(self, site: Site) -> None:
-        site.memo.note(*((kind, ALL) for kind in KINDS))
+        site.memo.note(*((kind, ALL) for kind in FIELDS))
         self.about: KnowledgeBase = site.about
         self.entries: Entries = site.plain
         #: The variants that are not signposts, with what they inherit, in the order of their ids.
@@ -57,7 +57,7 @@ class Whole:
     def day(self) -> str | None:
         """The latest day that anything in the record names: when it was verified, seen or sold. None where nothing does."""
         entries = self.entries
-        days: set[str | None] = {getattr(one, "verified", None) for kind in KINDS for one in entries.of(kind).values()}
+        days: set[str | None] = {getattr(one, "verified", None) for kind in FIELDS for one in entries.of(kind).values()}
         days |= {fact.verified for one in self.stated.values() for facts in (one.shows, one.fitted) for fact in facts.values()}
         days |= {fact.verified for one in entries.parts.values() for fact in one.shows.values()}
         days |= {one.seen for one in entries.sightings.values()} | {one.date for one in entries.sales.values()}

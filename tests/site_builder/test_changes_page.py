@@ -76,6 +76,17 @@ def test_values_with_their_reason(folder: Folder, tmp_path: Path) -> None:
     assert "changes.xml" in page.links
 
 
+def test_files_of_which_there_is_one(folder: Folder, tmp_path: Path) -> None:
+    """They are no records with an id and a page, and are said as a whole."""
+    root = folder({})
+    commit(root, "All of it")
+    commit(root, "Words of sellers", {"sellers.yaml": "small: [a, the]\n"})
+    commit(root, "Doubts are guesses", {"sellers.yaml": "small: [a, the]\nworth: {hedged: 0.5}\n"})
+    page = page_of(root, tmp_path / "site")
+    assert "Words of sellers 2022-01-02 · 1 record added" in page.text
+    assert "Doubts are guesses 2022-01-02 · 1 value changed what sellers say as a whole" in page.text
+
+
 MISSING = [
     ("no repository", False, "What changed when is not known here: the entries are not kept in a git repository."),
     ("no git", True, "What changed when is not known here: git is not installed where this was made."),
