@@ -22,7 +22,8 @@ from tellmark.kb.resolve import slots_of, stated, traits_of
 
 ROOT = Path(__file__).parents[2]
 LISTINGS = Path(__file__).parent / "listings"
-FOLDERS = ("seen", "held-out")
+#: What a program is written with, what it is written with later (by other hands, in harder voices), and what it is measured on.
+FOLDERS = ("seen", "practice", "held-out")
 PATHS = sorted(path for folder in FOLDERS for path in (LISTINGS / folder).glob("*.yaml"))
 
 Kind = Literal[
@@ -257,7 +258,7 @@ def test_a_third_is_held_out_and_there_are_enough() -> None:
     count = Counter(path.parent.name for path in PATHS)
     assert count["seen"] >= 44
     assert count["held-out"] >= 22
-    assert 0.3 <= count["held-out"] / len(PATHS) <= 0.37
+    assert 0.3 <= count["held-out"] / (count["seen"] + count["held-out"]) <= 0.37
 
 
 @pytest.mark.parametrize("folder", FOLDERS)
