@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench_policies import policies, trials
+from bench_site import site
 from tellmark.identify.compile import compile_entries
 from tellmark.identify.session import Session
 from tellmark.kb.cache import sound
@@ -165,5 +166,6 @@ if __name__ == "__main__":
     next_question()
     commands()
     loading()
+    site(line)
     policies(Session(compile_entries(zoo())))
     trials()

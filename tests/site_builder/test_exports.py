@@ -18,10 +18,11 @@ import jsonschema
 import pytest
 from tellmark.kb.check import check
 from tellmark.kb.describe import record
+from tellmark.kb.load import FIELDS
 from tellmark.site_builder.exports import GROUPS, Exports, cited, size
 from tellmark.site_builder.formats import schemas
 from tellmark.site_builder.linked_data import Linker, license_address, script
-from tellmark.site_builder.records_json import KINDS, beside
+from tellmark.site_builder.records_json import beside
 from tellmark.site_builder.sitemap import MOST, sitemap_files
 from tellmark.site_builder.tables import Site
 from tellmark.site_builder.texts import FOLDERS, address
@@ -100,12 +101,12 @@ def test_a_variant_says_what_it_inherits_and_on_whose_word(folder: Folder) -> No
 def test_whole_file_has_every_record_once(files: dict[str, bytes], site: Site) -> None:
     whole = json.loads(files["data/knowledge-base.json"])
     valid("knowledge-base", whole)
-    for kind, name in KINDS.items():
+    for kind, name in FIELDS.items():
         assert whole["records"][name].keys() == site.entries.of(kind).keys(), kind
     for kind in FOLDERS:
         for ident in site.entries.of(kind):
             one = json.loads(files[beside(address(kind, ident))])
-            assert whole["records"][KINDS[kind]][ident] == one["record"], (kind, ident)
+            assert whole["records"][FIELDS[kind]][ident] == one["record"], (kind, ident)
     texts = [path.read_text("utf-8") for path in [*ENTRIES.rglob("*.yaml"), *ENTRIES.rglob("*.csv")]]
     days = [day for text in texts for day in re.findall(r"(?:verified: |seen: |^)(\d{4}-\d\d-\d\d)", text, re.MULTILINE)]
     assert whole["as_of"] == max(days)
@@ -114,7 +115,7 @@ def test_whole_file_has_every_record_once(files: dict[str, bytes], site: Site) -
 def test_one_record_stands_on_one_line(files: dict[str, bytes], site: Site) -> None:
     lines = files["data/knowledge-base.json"].decode().split("\n")
     assert sum(line.startswith('"424-prairie-meridian-a-b1": {') for line in lines) == 1
-    assert len(lines) > sum(len(site.entries.of(kind)) for kind in KINDS)
+    assert len(lines) > sum(len(site.entries.of(kind)) for kind in FIELDS)
 
 
 #: (what is spoiled, the schema, the keys that lead there, what is put there)
