@@ -85,8 +85,10 @@ def _commit(site: Site, one: Commit) -> Values:
         "day": one.when[:10],
         "why": one.why,
         "counts": _counts(one),
-        "whole": [_whole(site, kind, new, some) for (kind, new), some in whole.items()],
-        "rows": [_rows(kind, ident, new, some) for (kind, ident, new), some in rows.items()],
+        "groups": [
+            *(_whole(site, kind, new, some) for (kind, new), some in whole.items()),
+            *(_rows(kind, ident, new, some) for (kind, ident, new), some in rows.items()),
+        ],
         "records": records[:MOST_RECORDS],
         "more": max(0, len(records) - MOST_RECORDS),
         "unread": list(one.unread),
@@ -112,7 +114,8 @@ def _whole(site: Site, kind: str, new: bool, some: Sequence[Change]) -> Values:
 def _rows(kind: str, ident: str, new: bool, some: Sequence[str]) -> Values:
     noun = kind if len(some) == 1 else f"{kind}s"
     head = f"{len(some)} {noun} of {ident} {'added' if new else 'taken out'}"
-    return {"head": head, "rows": list(some[:MOST_NAMES]), "more": max(0, len(some) - MOST_NAMES)}
+    told = [{"text": row, "href": None} for row in some[:MOST_NAMES]]
+    return {"head": head, "records": told, "more": max(0, len(some) - MOST_NAMES)}
 
 
 def _record(site: Site, kind: str, ident: str, name: str | None = None) -> Values:

@@ -10,8 +10,13 @@ from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
+from tellmark.identify.arrays import Compiled
+from tellmark.identify.belief import parts_now, swapped
+from tellmark.identify.questions import original_share
+from tellmark.identify.session import Session
 from tellmark.kb.load import Entries
 from tellmark.kb.models import Slot, Trait, Variant
 from tellmark.kb.values import Answer, Fact
@@ -287,6 +292,47 @@ def readings_allowed(model: PlainModel, answers: Mapping[str, Answer]) -> dict[s
         if left:
             found[key] = left
     return found
+
+
+def candidate_of(compiled: Compiled, c: int) -> tuple[str | None, str | None, int]:
+    """The variant (none: not in the record), the set (none: sold alone) and the position of a candidate."""
+    of_set = compiled.sets[int(compiled.set_of[c])] if compiled.set_of[c] >= 0 else None
+    return compiled.label(c) if compiled.variant[c] >= 0 else None, of_set, int(compiled.position[c])
+
+
+def deviation_of(model: PlainModel, session: Session, joint: Mapping[Any, float], total: float) -> float:
+    """The largest difference between our posteriors and the enumerated ones."""
+    compiled, belief = session.compiled, session.belief
+    ours = {candidate_of(compiled, c): c for c in range(compiled.candidates)}
+    assert len(ours) == len(model.candidates) == compiled.candidates
+    worst = abs(original_share(compiled, belief) - joint["original",] / total)
+    slots = {slot.id: s for s, slot in enumerate(compiled.slots)}
+    for theirs, one in enumerate(model.candidates):
+        c = ours[one.variant, one.set, one.position]
+        worst = max(worst, abs(belief.probability[c] - joint["candidate", theirs] / total))
+        for plain in model.slots:
+            s = slots[plain.id]
+            slot, rows, factor = compiled.slots[s], belief.evidence[s], belief.factor[s]
+            row = slot.row[c]
+            changed = belief.probability[c] * swapped(slot, rows, factor)[row]
+            worst = max(worst, abs(changed - joint["changed", theirs, plain.id] / total))
+            if plain.has_parts:
+                now = belief.probability[c] * parts_now(slot, rows, factor)[row]
+                for r, part in enumerate(slot.parts):
+                    worst = max(worst, abs(now[r] - joint["part", theirs, plain.id, part] / total))
+    return worst
+
+
+@pytest.fixture(scope="session")
+def deviation() -> Callable[[PlainModel, Session, Mapping[Any, float], float], float]:
+    """The largest difference of what a session believes from the chances that an enumeration counted, and their total."""
+    return deviation_of
+
+
+@pytest.fixture(scope="session")
+def candidate() -> Callable[[Compiled, int], tuple[str | None, str | None, int]]:
+    """The name of a candidate, as `PlainModel` has it."""
+    return candidate_of
 
 
 @pytest.fixture(scope="session")

@@ -20,10 +20,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyagrum
 import pytest
-from tellmark.identify.belief import leaning, parts_now, swapped
+from tellmark.identify.belief import leaning, swapped
 from tellmark.identify.doubts import told_wrong
 from tellmark.identify.given import Heard
-from tellmark.identify.questions import original_share
 from tellmark.identify.session import Session
 from tellmark.identify.start import answered, start
 from tellmark.kb.answers import read_all
@@ -35,6 +34,7 @@ if TYPE_CHECKING:
 
 Read = Callable[[Entries], "PlainModel"]
 Allowed = Callable[["PlainModel", Mapping[str, Answer]], dict[str, list[str]]]
+Named = Callable[[Any, int], tuple[str | None, str | None, int]]
 CLOSE = 1e-9
 BATCH, BATCHES = 20, 5
 
@@ -61,7 +61,7 @@ class Case:
 
 
 @pytest.fixture
-def case(random_kb: ModuleType, plain_model: Read, allowed: Allowed) -> Callable[[int], Case]:
+def case(random_kb: ModuleType, plain_model: Read, allowed: Allowed, candidate: Named) -> Callable[[int], Case]:
     """From a seed; two people may speak of one trait, and of one that was looked at as well."""
 
     def make(seed: int) -> Case:
@@ -81,16 +81,11 @@ def case(random_kb: ModuleType, plain_model: Read, allowed: Allowed) -> Callable
                 said.append(Statement(asked.id, left[asked.id], wrong))
         chances = {(one.variant, one.set, one.position): rng.uniform(0.05, 1) for one in model.candidates}
         compiled = session.compiled
-        factor = np.array([chances[_candidate(compiled, c)] for c in range(compiled.candidates)])
+        factor = np.array([chances[candidate(compiled, c)] for c in range(compiled.candidates)])
         session = replace(session, compiled=leaning(compiled, factor), heard=tuple(heard))
         return Case(entries, model, allowed(model, answers), said, [*chances.values()], session)
 
     return make
-
-
-def _candidate(compiled: Any, c: int) -> tuple[str | None, str | None, int]:
-    of_set = compiled.sets[compiled.set_of[c]] if compiled.set_of[c] >= 0 else None
-    return compiled.label(c) if compiled.variant[c] >= 0 else None, of_set, int(compiled.position[c])
 
 
 def chance_said(trait: "PlainTrait", state: str, one: Statement) -> float:
@@ -142,30 +137,16 @@ def worlds(slot: "PlainSlot", c: int, case: Case) -> list[tuple[bool, str, dict[
 
 
 @pytest.mark.parametrize("batch", range(BATCHES))
-def test_what_is_said_counts_as_enumerated(batch: int, case: Callable[[int], Case]) -> None:
+def test_what_is_said_counts_as_enumerated(batch: int, case: Callable[[int], Case], deviation: Callable[..., float]) -> None:
     moved = 0
     for seed in range(50_000 + batch * BATCH, 50_000 + (batch + 1) * BATCH):
         one = case(seed)
         joint, total = enumerated(one)
-        belief, compiled = one.session.belief, one.session.compiled
+        belief = one.session.belief
         assert belief.plausible == (total > 0), seed
         if total == 0:
             continue
-        worst = abs(original_share(compiled, belief) - joint["original",] / total)
-        ours = {_candidate(compiled, c): c for c in range(compiled.candidates)}
-        for theirs, candidate in enumerate(one.model.candidates):
-            c = ours[candidate.variant, candidate.set, candidate.position]
-            worst = max(worst, abs(belief.probability[c] - joint["candidate", theirs] / total))
-            for plain in one.model.slots:
-                s = [slot.id for slot in compiled.slots].index(plain.id)
-                slot, rows, factor = compiled.slots[s], belief.evidence[s], belief.factor[s]
-                row = slot.row[c]
-                changed = belief.probability[c] * swapped(slot, rows, factor)[row]
-                worst = max(worst, abs(changed - joint["changed", theirs, plain.id] / total))
-                if plain.has_parts:
-                    now = belief.probability[c] * parts_now(slot, rows, factor)[row]
-                    for r, part in enumerate(slot.parts):
-                        worst = max(worst, abs(now[r] - joint["part", theirs, plain.id, part] / total))
+        worst = deviation(one.model, one.session, joint, total)
         worst = max([worst, *(abs(wrong - joint["wrong", n] / total) for n, wrong in enumerate(doubts(one)))])
         assert worst < CLOSE, (seed, one.said)
         without = replace(one.session, heard=()).belief.probability
@@ -250,7 +231,9 @@ class Network:
 
 @pytest.mark.parametrize("soft", [False, True], ids=["a node for each statement", "soft evidence"])
 @pytest.mark.parametrize("batch", range(2))
-def test_what_is_said_counts_as_in_a_bayesian_network(batch: int, soft: bool, case: Callable[[int], Case]) -> None:
+def test_what_is_said_counts_as_in_a_bayesian_network(
+    batch: int, soft: bool, case: Callable[[int], Case], candidate: Named
+) -> None:
     compared, seed = 0, 60_000 + 1000 * batch
     while compared < 10:
         seed += 1
@@ -259,8 +242,8 @@ def test_what_is_said_counts_as_in_a_bayesian_network(batch: int, soft: bool, ca
         if not belief.plausible:
             continue
         theirs = Network(one, soft).posteriors()
-        ours = {_candidate(compiled, c): float(belief.probability[c]) for c in range(compiled.candidates)}
-        mine = [ours[candidate.variant, candidate.set, candidate.position] for candidate in one.model.candidates]
+        ours = {candidate(compiled, c): float(belief.probability[c]) for c in range(compiled.candidates)}
+        mine = [ours[each.variant, each.set, each.position] for each in one.model.candidates]
         assert mine == pytest.approx(theirs["candidate"], abs=CLOSE), seed
         for s, slot in enumerate(compiled.slots):
             changed = float(belief.probability @ swapped(slot, belief.evidence[s], belief.factor[s])[slot.row])
