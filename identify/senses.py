@@ -113,14 +113,15 @@ class Senses:
         end = next((k for k in range(i + 1, min(i + OPENING, len(self.tokens))) if self.tokens[k].stop), i + OPENING)
         units = [set(match.at) for match in self.matches if match.phrase.kind == "name" and self._of_unit(match)]
         units += [set(figure.at) for figure in self.figures if figure.kind == "number"]
-        best: Match | None = None
-        for match in self.matches:
-            part = match.phrase.kind in ("part", SLOT) and match.phrase.home.startswith("part:") and not match.alone
-            if part and i <= match.at[0] < end and (best is None or (len(match.at), -match.at[0]) > (len(best.at), -best.at[0])):
-                best = match
-        if best is None or any(set(range(i, best.at[0] + 1)) & unit and not unit < set(best.at) for unit in units):
+        parts = [match for match in self.matches if self._of_part(match) and i <= match.at[0] < end]
+        best = max(parts, key=lambda match: (len(match.at), -match.at[0]), default=None)
+        units = [unit for unit in units if not any(unit < set(match.at) for match in parts)]  # the tender of a tender shell
+        if best is None or any(set(range(i, best.at[0] + 1)) & unit for unit in units):
             return None
         return best.phrase.home.partition(":")[2]
+
+    def _of_part(self, match: Match) -> bool:
+        return match.phrase.kind in ("part", SLOT) and match.phrase.home.startswith("part:") and not match.alone
 
     def _of_unit(self, match: Match) -> bool:
         return self.vocabulary.names_units(match.phrase.says)
