@@ -15,6 +15,8 @@ from .vocabulary import DENY, GONE, IDLE, LOOSE, PRESENT, Vocabulary, part_home
 
 #: A negation reaches so many words ahead, and a doubt to the end of its part of the sentence.
 DENIES = 4
+#: A word that asks is one of so many first ones.
+ASKS = 3
 #: A list goes on when its "or" is so near.
 LIST = 5
 #: A quote of more words than this is cut to the words that decide.
@@ -23,6 +25,8 @@ LONGEST = 10
 SHOUTING = 0.7
 #: Kinds of claims that nothing denies.
 PLAIN = frozenset({"number", "year", "price", "shipping", "hedge", "measure"})
+#: Kinds of claims that a question alone does not make.
+ASKABLE = frozenset({"state", "part", "condition", "defect"})
 #: Kinds of claims that words of doubt make doubtful.
 DOUBTABLE = frozenset({"number", "year", "name", "state", "measure", "part", "condition", "defect"})
 
@@ -83,6 +87,7 @@ class _Reader:
         figures.anchors = frozenset(match.at[0] for match in self.matches if match.phrase.kind == "name")
         self.figures = figures.all()
         self._more = {self.lexicon.canon(word) for word in vocabulary.sellers.negating.more}
+        self._asking = frozenset(vocabulary.sellers.asking)
         self._joining = {self.lexicon.canon(word) for word in vocabulary.sellers.negating.joining}
         liveries = [match.phrase.says for match in self.matches if match.phrase.kind == "name"]
         self._livery = frozenset[str]().union(*(vocabulary.shown.get(livery, frozenset()) for livery in liveries))
@@ -94,6 +99,7 @@ class _Reader:
         self.senses = Senses(self.text, self.tokens, self.matches, self.figures, self.vocabulary)
         held = self._chosen()
         held = sorted([*held, *self._mentioned(held)], key=lambda one: one.place)
+        held = [one for one in held if not self._only_asked(one)]
         self._words = {i for one in held for i in one.at}
         self._firm = {i for one in held for i in one.last or one.at}
         held = self._once([self._denied(one) for one in held])
@@ -127,7 +133,7 @@ class _Reader:
         harmed: set[int] = set()
         for _, at, senses in rows:
             broken = bool(senses) and senses[0].kind == "defect"
-            shared = bool(senses) and senses[0].last and (broken or senses[0].kind == "state" or not self._close(at))
+            shared = bool(senses) and senses[0].last and (broken or senses[0].kind == "state" or not self.senses.closed(at))
             own = set(senses[0].last if shared else at)
             trait = senses[0].trait if senses else ""
             if senses and used & own and (senses[0].last or (senses[0].spot and not harmed & own)):
@@ -145,10 +151,6 @@ class _Reader:
                 chars = (first.figure.start, first.figure.end) if first.figure else None
                 found.append(_Held(first.kind, says, at, first.last, first.trait, chars, first.denied))
         return self._settled(sorted(found, key=lambda one: one.place))
-
-    def _close(self, at: Sequence[int]) -> bool:
-        """Whether nothing but small words stands between these."""
-        return all(k in at or self.tokens[k].canon in self.lexicon.small for k in range(at[0], at[-1]))
 
     def _settled(self, held: Sequence[_Held]) -> list[_Held]:
         """Bare states of several traits (a color) go to the first trait that has nothing else yet; else they say nothing new."""
@@ -282,10 +284,14 @@ class _Reader:
         for match in self._negations("yes"):
             if match.at[0] == one.at[-1] + 1 and self._breaks(one.at[-1], match.at[0], COMMA):
                 return replace(one, at=(*one.at, *match.at), last=())
+        last = self._sentence(one.place)[1]
+        answered = self._answer_at(last) if self.senses.asks(last) else -1
         for match in self._negations("answer"):
             between = self.text[self.tokens[one.at[-1]].end : self.tokens[match.at[0]].start]
-            if match.at[0] == one.at[-1] + 1 and ("?" in between or ":" in between):
-                return replace(one, denied=True, at=tuple(sorted({*match.at, *one.at})), last=one.last or one.at)
+            if match.at[0] == answered or (match.at[0] == one.at[-1] + 1 and ("?" in between or ":" in between)):
+                near = match.at[0] == one.at[-1] + 1
+                at = tuple(sorted({*match.at, *one.at})) if near else one.at
+                return replace(one, denied=True, at=at, last=one.last or one.at)
         for match in self._negations("after"):
             if one.kind == "name" or (len(match.at) == 1 and self._goes_on(match.at[0])):
                 continue
@@ -293,6 +299,31 @@ class _Reader:
             if near and all(self.tokens[k].canon in self.lexicon.small for k in range(one.at[-1] + 1, match.at[0])):
                 return replace(one, denied=True, at=tuple(sorted({*match.at, *one.at})), last=one.last or one.at)
         return one
+
+    def _only_asked(self, one: _Held) -> bool:
+        """Whether it stands in a question that no yes and no no answers: how long is the pilot?"""
+        if one.kind not in ASKABLE:
+            return False
+        first, last = self._sentence(one.place)
+        opening = {self.tokens[k].text for k in range(first, min(first + ASKS, last + 1))}
+        if not self.senses.asks(last) or not opening & self._asking:
+            return False
+        after = self._answer_at(last)
+        answers = {m.at[0] for m in self.matches if m.phrase.kind == DENY and m.phrase.says in ("answer", "yes")}
+        return after not in answers
+
+    def _sentence(self, i: int) -> tuple[int, int]:
+        """The first and the last word of the sentence of a word."""
+        first = next((k for k in range(i, 0, -1) if self.tokens[k].stop >= SENTENCE), 0)
+        last = next((k - 1 for k in range(i + 1, len(self.tokens)) if self.tokens[k].stop >= SENTENCE), len(self.tokens) - 1)
+        return first, last
+
+    def _answer_at(self, last: int) -> int:
+        """Where the answer to a question begins whose last word this is: behind the letter or the word that marks it."""
+        k = last + 1
+        while k + 1 < len(self.tokens) and k <= last + 2 and self.tokens[k + 1].stop == COMMA and len(self.tokens[k].text) == 1:
+            k += 1
+        return k
 
     def _goes_on(self, i: int) -> bool:
         """Whether a word is followed at once by what it is said of instead: horn missing one bell."""

@@ -13,6 +13,8 @@ from .vocabulary import ASKED, OTHER_YEAR, PAID, POSTING, Vocabulary, squeezed
 FIRST_YEAR, LAST_YEAR = 1930, 1979
 #: A word of asking, of paying or of another year counts for an amount or a year so many words on.
 NEAR = 5
+#: An amount in words alone is at least this much.
+LEAST_IN_WORDS = 5
 #: A value in words stands before a unit in words, of so many letters at least.
 WRITTEN_OUT = 4
 
@@ -245,11 +247,17 @@ class Figures:
             if j > i:
                 named = j < len(self.tokens) and re.fullmatch(names, self.tokens[j].text) is not None
                 posted = any(mark.at[0] in (j, j + 1) and self.tokens[mark.at[0]].stop == 0 for mark in self.marks[POSTING])
-                if named or (total >= 5 and (i in asked or posted)):
+                if named or (total >= LEAST_IN_WORDS and (i in asked or posted or self._alone(i, j))):
                     end = self.tokens[j].end if named else self.tokens[j - 1].end
                     if i == 0 or self.tokens[i - 1].text != "the":
                         yield self.tokens[i].start, end, f"{total} {code}"
             i = max(j, i + 1)
+
+    def _alone(self, i: int, j: int) -> bool:
+        """Whether words from i to before j open a sentence, and an amount alone can end or go on so: fifteen for both."""
+        if self.tokens[i].stop < SENTENCE:
+            return False
+        return j == len(self.tokens) or self.tokens[j].stop > 0 or self.tokens[j].text in self.sellers.money.goes_on
 
     def _posted(self, rows: Sequence[tuple[int, int, str]]) -> dict[int, tuple[int, ...]]:
         """Which amounts are for shipping, with the word that says so: each word goes to one amount, the nearest one."""

@@ -174,7 +174,11 @@ class Lexicon:
                 return PARAGRAPH if any(not line.strip(" *-") for line in lines[1:-1]) else SENTENCE
             if any(not line.strip(" *-") for line in lines[1:-1]):
                 return PARAGRAPH
-            if re.search(r"[*>]|-\s|--", lines[-1]) or NUMBERED.match(text, start) or PRICED.search(text, text.rfind("\n", 0, at) + 1, at):
+            if (
+                re.search(r"[*>]|-\s|--", lines[-1])
+                or NUMBERED.match(text, start)
+                or PRICED.search(text, text.rfind("\n", 0, at) + 1, at)
+            ):
                 return SENTENCE
         if re.search(r"[.!?;]", between):
             abbreviated = between.lstrip(")").startswith(".") and before[-1].text in self.abbreviations

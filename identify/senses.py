@@ -13,6 +13,8 @@ from .vocabulary import LOOSE, SLOT, SPEAKING, TRAIT, Vocabulary, part_home
 SHORT = 3
 #: What a place of damage is worth over the same words said of anything.
 SPOT = 0.3
+#: And what is taken off where it is a place on units of another family, which this one may have as well.
+OTHERS_SPOT = 0.5
 #: How far a place may be named from the part that sits there, in words.
 PLACE_NEAR = 5
 #: What a part's name is worth, over the same words said of its state, when other words stand in it.
@@ -205,6 +207,8 @@ class Senses:
                     phrase.denied,
                     phrase.kind == "defect",
                 )
+            elif phrase.kind == "defect" and len(match.at) > 1 and not phrase.denied and self.closed(match.at):
+                yield Sense("defect", phrase.says, match.at, match.score - OTHERS_SPOT, 0, match.last, "", None, phrase.denied)
             elif phrase.kind == "name" and self.loose and len(phrase.written) > SHORT:
                 yield Sense("name", phrase.says, match.at, match.score, 0, match.last)
         elif where == "part":
@@ -274,6 +278,11 @@ class Senses:
                 return not self.tokens[i].stop and not between[0].stop
         return False
 
+    def asks(self, last: int) -> bool:
+        """Whether the sentence that ends with this word is a question."""
+        end = self.tokens[last + 1].start if last + 1 < len(self.tokens) else len(self.text)
+        return "?" in self.text[self.tokens[last].end : end]
+
     def _person(self, i: int) -> bool:
         """Whether a word is a person's name: with a capital inside a sentence, and no word that the entries know."""
         if i < 1 or self.tokens[i].stop >= SENTENCE or self.tokens[i + 1].stop:
@@ -286,6 +295,10 @@ class Senses:
         small = self.vocabulary.lexicon.small
         between = [self.tokens[k] for k in range(at[0], at[-1]) if k not in at]
         return not self.figured & set(at) and all(token.canon in small or token.text.isdigit() for token in between)
+
+    def closed(self, at: Sequence[int]) -> bool:
+        """Whether nothing but small words stands between these."""
+        return all(k in at or self.tokens[k].canon in self.vocabulary.lexicon.small for k in range(at[0], at[-1]))
 
     def _slots(self, slot_type: str, at: Sequence[int]) -> list[tuple[int, str]]:
         """(rank of its family, slot) for a part of this type: the slot type where it may sit in several or in none."""

@@ -427,6 +427,7 @@ class Money(Strict):
     currency: dict[Text, list[Text]] = {}
     asked: list[Text] = Field(default=[], description="words before an amount that is asked")
     asked_after: list[Text] = []
+    goes_on: list[Text] = Field(default=[], description="words behind an amount in words with which a sentence opens")
     paid: list[Text] = Field(default=[], description="words before an amount that is no price of this unit now")
     shipping: list[Text] = Field(default=[], description="words that make an amount one of shipping")
     sent: list[Text] = Field(default=[], description="of these, the forms that say that shipping is in the price")
@@ -455,6 +456,7 @@ class Sellers(Strict):
     trailing: list[Text] = Field(default=[], description="words that such a word does not describe")
     being: list[Text] = Field(default=[], description="words between a thing and what it is")
     speaking: list[Text] = Field(default=[], description="words behind a person's name that make what follows hearsay")
+    asking: list[Text] = Field(default=[], description="words with which a question opens")
     governs_nothing: list[Id] = Field(default=[], description="hedges about the whole sale, which make no claim doubtful")
     idle: list[Text] = Field(default=[], description="phrases that hold a word of a claim and claim nothing")
     loose: list[Text] = Field(default=[], description="words of a text about parts that are off their units")
