@@ -248,7 +248,9 @@ class _Reader:
         return (told[k], ()) if k in told and k < at[0] - 1 and self.tokens[k + 1].stop < SENTENCE else None
 
     def _beside(self, at: Sequence[int], used: set[int]) -> tuple[str, tuple[int, ...]] | None:
-        """(PRESENT or GONE, the words that say so) right before or after these words."""
+        """(PRESENT or GONE, the words that say so) right before or after these words, or in answer to whether it is there."""
+        if (answer := self._answer(at[-1])) is not None:
+            return answer
         small = self.lexicon.small
         best: tuple[float, str, tuple[int, ...]] | None = None
         for match in self.matches:
@@ -269,6 +271,17 @@ class _Reader:
                 if best is None or weight < best[0]:
                     best = weight, kind, match.at
         return (best[1], best[2]) if best else None
+
+    def _answer(self, i: int) -> tuple[str, tuple[int, ...]] | None:
+        """What yes or no answers to a question of a few words that ends with this one: bell? yes."""
+        first, last = self._sentence(i)
+        if i != last or last - first >= ASKS or not self.senses.asks(last):
+            return None
+        after = self._answer_at(last)
+        for match in self.matches:
+            if match.at[0] == after and match.phrase.kind == DENY and match.phrase.says in ("answer", "yes"):
+                return GONE if match.phrase.says == "answer" else PRESENT, match.at
+        return None
 
     def _denied(self, one: _Held) -> _Held:
         """The claim, turned around where a negation governs it; the word that does is part of it where it stands next to it."""

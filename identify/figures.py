@@ -18,7 +18,9 @@ LEAST_IN_WORDS = 5
 #: A value in words stands before a unit in words, of so many letters at least.
 WRITTEN_OUT = 4
 
-_AMOUNT = r"\d{1,3}(?:,\d{3})+(?:\.\d\d)?|\d+(?:\.\d\d)?"
+_AMOUNT = r"\d{1,3}(?:,\d{3})+(?:\.\d\d)?|\d+(?:[.,]\d\d(?!\d))?"
+#: What stands between a price and what is added to it.
+ADDED = r"[ ,]*(?:plus|\+|and another|& another)[ ]*"
 _VALUE = r"\d+(?:[ -]| and )\d+/\d+|\d+/\d+|\d+ ?[\u00bc-\u00be]|[\u00bc-\u00be]|\d*\.\d+|\d+"
 _VULGAR = {"\u00bc": Fraction(1, 4), "\u00bd": Fraction(1, 2), "\u00be": Fraction(3, 4)}
 _NUMBER = re.compile(
@@ -148,13 +150,15 @@ class Figures:
 
     def amounts(self) -> Iterator[Figure]:
         """Prices and what shipping costs."""
-        found = sorted({(start, end): says for start, end, says in self._amounts()}.items())
+        amounts = list(self._amounts()) or list(self._ending_lines())
+        found = sorted({(start, end): says for start, end, says in amounts}.items())
         rows = [
             (start, end, says)
             for (start, end), says in found
             if not any(s < end and start < e and (s, e) != (start, end) and e - s > end - start for (s, e), _ in found)
         ]
         posted = self._posted(rows)
+        posted |= {n: self.words(*row[:2])[:1] for n, row in enumerate(rows) if n not in posted and self._on_top(rows[:n], row)}
         for n, (start, end, says) in enumerate(rows):
             at = self.words(start, end)
             if n in posted:
@@ -198,6 +202,26 @@ class Figures:
             yield from self._bare(code)
             yield from self._ahead(code)
             yield from self._in_words(code, names)
+
+    def _ending_lines(self) -> Iterator[tuple[int, int, str]]:
+        """Bare figures with which lines end, where nothing else in the text is an amount."""
+        code = next(iter(self.sellers.money.currency), "")
+        for match in re.finditer(r"(?<=[a-z).] )\(?(\d{1,3})\)?(?=\.?\s*$)", self.text, re.MULTILINE):
+            if (
+                int(match[1]) >= LEAST_IN_WORDS
+                and not self.vocabulary.numbers.get(match[1])
+                and not self._counted_before(match.start())
+            ):
+                yield match.start(1), match.end(1), _says(match[1], "", code)
+
+    def _counted_before(self, at: int) -> bool:
+        """Whether the word before it makes a figure a number, a year or a value."""
+        before = re.search(r"(\w+) \Z", self.text[:at])
+        after = re.compile(r"\d+").match(self.text, at)
+        words = {fold(word) for word in (*self.sellers.counting.numbered, *self.sellers.dates.year)}
+        if before is None or after is None:
+            return False
+        return before[1] in words or squeezed(before[1] + after[0]) in self.vocabulary.numbers
 
     def _bare(self, code: str) -> Iterator[tuple[int, int, str]]:
         """A figure right behind a word of asking or of posting."""
@@ -279,6 +303,12 @@ class Figures:
             if best is not None:
                 found.setdefault(best[1], mark.at)
         return found
+
+    def _on_top(self, before: Sequence[tuple[int, int, str]], row: tuple[int, int, str]) -> bool:
+        """Whether an amount is added to the smaller part of a price: 90 plus 10 is what the mail takes."""
+        if not before or not re.fullmatch(ADDED, self.text[before[-1][1] : row[0]]):
+            return False
+        return float(row[2].split()[0].split("..")[0]) < float(before[-1][2].split()[0].split("..")[0])
 
     def _further(self, posted: tuple[int, int, str], other: tuple[int, int, str]) -> bool:
         """Whether a smaller amount behind that for shipping is what more pieces add: 8 for one, 2 for each other."""
@@ -414,7 +444,7 @@ def _value(written: str) -> float | None:
 
 def _says(first: str, last: str, code: str) -> str:
     def plain(amount: str) -> str:
-        bare = amount.replace(",", "")
+        bare = re.sub(r",(\d\d)\Z", r".\1", amount).replace(",", "")
         return bare.removesuffix(".00")
 
     falls = last and float(plain(last)) < float(plain(first))

@@ -36,8 +36,8 @@ ABBREVIATED = 4
 #: How hard the break before a word is: none, a comma, the end of a sentence, an empty line.
 COMMA, SENTENCE, PARAGRAPH = 1, 2, 3
 
-#: A line that opens with its number in a list.
-NUMBERED = re.compile(r"\d{1,2}[).]\s")
+#: A line that opens with its number or letter in a list.
+NUMBERED = re.compile(r"(?:\d{1,2}[).]|[a-z]\))\s")
 #: A line that ends with an amount, as those of a price list do.
 PRICED = re.compile(r"[$\u20ac\u00a3] ?[\d.,]+\Z")
 _MARKS = str.maketrans({"\u2019": "'", "\u2018": "'", "\u00b4": "'", "\u201c": '"', "\u201d": '"', "\u2033": '"', "\u00a0": " "})

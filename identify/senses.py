@@ -7,7 +7,7 @@ from itertools import pairwise
 from ..kb.values import UNITS
 from .figures import Figure
 from .phrases import COMMA, PARAGRAPH, SENTENCE, Match, Token
-from .vocabulary import LOOSE, SLOT, SPEAKING, TRAIT, Vocabulary, part_home
+from .vocabulary import GONE, LOOSE, SLOT, SPEAKING, TRAIT, Vocabulary, part_home
 
 #: A family named by a word this short may be something else.
 SHORT = 3
@@ -111,7 +111,7 @@ class Senses:
         """The slot type of the part with which a sentence opens, unless it opens with a unit; a number may stand before it."""
         if not self.tokens:
             return None
-        i += self.tokens[i].text.isdigit() and i + 1 < len(self.tokens)
+        i += self._numbers(i) and i + 1 < len(self.tokens)
         end = next((k for k in range(i + 1, min(i + OPENING, len(self.tokens))) if self.tokens[k].stop), i + OPENING)
         units = [set(match.at) for match in self.matches if match.phrase.kind == "name" and self._of_unit(match)]
         units += [set(figure.at) for figure in self.figures if figure.kind == "number"]
@@ -121,6 +121,11 @@ class Senses:
         if best is None or any(set(range(i, best.at[0] + 1)) & unit for unit in units):
             return None
         return best.phrase.home.partition(":")[2]
+
+    def _numbers(self, i: int) -> bool:
+        """Whether a word is the number or the letter of an item in a list."""
+        token = self.tokens[i]
+        return token.text.isdigit() or (len(token.text) == 1 and self.text[token.end : token.end + 1] == ")")
 
     def _of_part(self, match: Match) -> bool:
         return match.phrase.kind in ("part", SLOT) and match.phrase.home.startswith("part:") and not match.alone
@@ -207,7 +212,7 @@ class Senses:
                     phrase.denied,
                     phrase.kind == "defect",
                 )
-            elif phrase.kind == "defect" and len(match.at) > 1 and not phrase.denied and self.closed(match.at):
+            elif phrase.kind == "defect" and self._harmed_alike(match):
                 yield Sense("defect", phrase.says, match.at, match.score - OTHERS_SPOT, 0, match.last, "", None, phrase.denied)
             elif phrase.kind == "name" and self.loose and len(phrase.written) > SHORT:
                 yield Sense("name", phrase.says, match.at, match.score, 0, match.last)
@@ -295,6 +300,11 @@ class Senses:
         small = self.vocabulary.lexicon.small
         between = [self.tokens[k] for k in range(at[0], at[-1]) if k not in at]
         return not self.figured & set(at) and all(token.canon in small or token.text.isdigit() for token in between)
+
+    def _harmed_alike(self, match: Match) -> bool:
+        """Whether words for damage to another family say the same of this one; that something is gone is said of its slot."""
+        gone = {k for other in self.matches if other.phrase.kind == GONE for k in other.at}
+        return len(match.at) > 1 and not match.phrase.denied and self.closed(match.at) and not gone & set(match.at)
 
     def closed(self, at: Sequence[int]) -> bool:
         """Whether nothing but small words stands between these."""

@@ -205,7 +205,7 @@ def _markings(entries: Entries, variants: Sequence[Stated]) -> Iterator[_Row]:
     named = {record.name.lower() for records in (entries.liveries, entries.makers) for record in records.values()}
     for family, ident, value in _painted(entries, variants):
         if not _is_number(value) and value.lower() not in named and not any(name.startswith(value.lower()) for name in named):
-            yield "state", f"{ident}={value}", family_home(family), [value], []
+            yield "state", f"{ident}={value}", family_home(family), [value.lower()], []
 
 
 def _painted(entries: Entries, variants: Sequence[Stated]) -> list[tuple[str, str, str]]:
