@@ -6,18 +6,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..kb.reading import Gone, Measured, Reading, Seen
-from .arrays import MISSING, Bools, Compiled, Floats, Ints, Trait
+from .arrays import MISSING, SAME, Bools, Compiled, Floats, Ints, Trait
 from .belief import Belief, Evidence, believe
 from .questions import Question, entropy, outcome_chances, whole, yes_no
 
 #: Looks that tell less, in bits about which of the two it is, are left out: half a thousand units would not show it.
 TELLING = 0.02
 #: What is recorded of less than this share of a variant's units is not recorded.
-RECORDED = 0.5
+RECORDED = 0.5 - SAME
 #: What a smaller share of a variant's units shows is not said.
-SAID = 0.15
-#: Shares that differ by less are the same.
-SAME = 0.05
+SAID = 0.15 - SAME
+#: Shares that differ by no more are the same.
+ALIKE = 0.05 + SAME
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ def even_odds(compiled: Compiled, first: Bools, second: Bools, belief: Belief) -
 
 def _order(compiled: Compiled, one: Look, at_hand: Collection[int] | None) -> tuple[bool, float, float, float]:
     view = compiled.traits[one.question.trait].view
-    return at_hand is not None and view not in at_hand, one.view, one.form, -one.bits
+    return at_hand is not None and view not in at_hand, one.view, one.form, -round(one.bits, 9)
 
 
 def _of_both(compiled: Compiled, t: int, either: Bools) -> bool:
@@ -122,13 +122,13 @@ def _shown(compiled: Compiled, t: int, mine: Bools, weight: Floats, live: Ints) 
         for share, reading in _readings(trait, int(i)):
             shares[reading] = shares.get(reading, 0.0) + share * float(rows[i])
     said = [(share, reading) for reading, share in shares.items() if share >= SAID]
-    return tuple(sorted(said, key=lambda one: -one[0]))
+    return tuple(sorted(said, key=lambda one: -round(one[0], 9)))
 
 
 def _differ(first: Sequence[tuple[float, Reading]], second: Sequence[tuple[float, Reading]]) -> bool:
     """Whether they do not show the same as they left the factory: what only later changes tell is no mark of a variant."""
     ours, theirs = ({reading: share for share, reading in some} for some in (first, second))
-    return ours.keys() != theirs.keys() or any(abs(ours[one] - theirs[one]) > SAME for one in ours)
+    return ours.keys() != theirs.keys() or any(abs(ours[one] - theirs[one]) > ALIKE for one in ours)
 
 
 def recorded(trait: Trait) -> Bools:

@@ -23,6 +23,8 @@ Bools = NDArray[np.bool_]
 
 NOT_IN_THE_RECORD = "not-in-the-record"
 MISSING = "missing"
+#: Numbers closer than this are the same: they may have been summed in another order.
+SAME = 1e-9
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .arrays import Compiled, Floats, Slot, Trait
+from .arrays import SAME, Compiled, Floats, Slot, Trait
 
 #: Chance that a unit shows a state nobody recorded; the same for every candidate, so it moves none of them.
 UNRECORDED = 1e-3
@@ -129,7 +129,7 @@ def row_weights(slot: Slot, probability: Floats) -> Floats:
 def can_be_changed(compiled: Compiled, belief: Belief, s: int) -> bool:
     """Whether the unit most likely has slot s, and the slot is one that can be changed."""
     slot = compiled.slots[s]
-    return float(row_weights(slot, belief.probability) @ (slot.swap > 0)) > 0.5
+    return float(row_weights(slot, belief.probability) @ (slot.swap > 0)) > 0.5 + SAME
 
 
 def changed_share(compiled: Compiled, belief: Belief, s: int) -> float:

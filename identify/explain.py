@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..kb.reading import Between, Gone, Measured, Reading, Seen
-from .arrays import MISSING, Compiled, Floats, Trait
+from .arrays import MISSING, SAME, Compiled, Floats, Trait
 from .belief import Evidence, can_be_changed, changed_share, likelihood
 from .doubts import named
 from .flips import MOST_CHANGED, Alternatives, Flip
@@ -69,7 +69,7 @@ class Why:
     @property
     def against(self) -> list[int]:
         """The traits whose answers speak for the runner-up, the strongest first."""
-        return sorted((t for t, bits in self.over.items() if bits <= AGAINST), key=lambda t: self.over[t])
+        return sorted((t for t, bits in self.over.items() if bits <= AGAINST), key=lambda t: round(self.over[t], 9))
 
 
 def explain(session: Session) -> list[Why]:
@@ -108,7 +108,7 @@ def slots_in_question(session: Session) -> list[tuple[int, float]]:
     found: list[tuple[int, float]] = []
     for s in range(len(compiled.slots)):
         chance = changed_share(compiled, belief, s)
-        if can_be_changed(compiled, belief, s) and (s in touched or chance >= DOUBTFUL):
+        if can_be_changed(compiled, belief, s) and (s in touched or chance >= DOUBTFUL - SAME):
             found.append((s, chance))
     return found
 
@@ -171,7 +171,7 @@ def _variant(session: Session, answered: Answered) -> tuple[Why, Hypotheses]:
     group, chance = session.leading
     best = next((ident for ident, _ in session.variants if ident not in group), None)
     shares = dict(session.variants)
-    rival = sorted(session.twins[best], key=lambda one: (-shares[one], one)) if best is not None else []
+    rival = sorted(session.twins[best], key=lambda one: (-round(shares[one], 9), one)) if best is not None else []
     other = sum(shares[one] for one in rival)
     hypotheses = variant_hypotheses(session.compiled, answered, group, rival)
     return Why("variant", tuple(group), chance, tuple(rival), other, {}, {}, None), hypotheses
@@ -184,7 +184,7 @@ def _set(session: Session, answered: Answered) -> tuple[Why, Hypotheses]:
 
 
 def _slot(session: Session, answered: Answered, s: int, chance: float) -> tuple[Why, Hypotheses]:
-    changed = chance >= 0.5
+    changed = chance >= 0.5 - SAME
     hypotheses = slot_hypotheses(session.compiled, answered, s, changed)
     sure = max(chance, 1.0 - chance)
     return Why("slot", changed, sure, not changed, 1.0 - sure, {}, {}, None, s), hypotheses
@@ -192,7 +192,7 @@ def _slot(session: Session, answered: Answered, s: int, chance: float) -> tuple[
 
 def _original(session: Session, answered: Answered) -> tuple[Why, Hypotheses]:
     chance = original_share(session.compiled, session.belief)
-    original = chance >= 0.5
+    original = chance >= 0.5 - SAME
     sure = max(chance, 1.0 - chance)
     hypotheses = original_hypotheses(session.compiled, answered, original)
     return Why("original", original, sure, not original, 1.0 - sure, {}, {}, None), hypotheses

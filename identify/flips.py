@@ -16,7 +16,7 @@ from .hypotheses import Answered, Hypotheses, slot_terms
 
 #: Changes of so many answers are looked at, if those of one number are not more than MOST_CELLS numbers.
 MOST_CHANGED, MOST_CELLS = 3, 2_000_000
-#: A leader leads by more than rounding.
+#: A leader leads by more than rounding; so does a likelier change.
 MORE = 1.0 + 1e-9
 #: So many numbers are worked on at a time.
 BLOCK = 200_000
@@ -86,7 +86,8 @@ class Alternatives:
                 return Flip((), -1, size - 1)
             found = [best for way in ways if (best := each.best(way)) is not None]
             if found:
-                _, changes, to = max(found, key=lambda best: best[0])
+                top = max(chance for chance, _, _ in found)
+                _, changes, to = next(best for best in found if best[0] * MORE >= top)
                 return Flip(changes, to, size)
         return Flip((), -1, most)
 
@@ -129,7 +130,8 @@ class _Terms:
             sums = one.sums(_outer([kept[:, None] * first[:, start : start + step], inner]))
             flipped, chance, leader = _flipped(sums, one.concluded)
             if flipped.any():
-                at = int(np.argmax(np.where(flipped, chance, -1.0)))
+                chance = np.where(flipped, chance, -1.0)
+                at = int(np.argmax(chance * MORE >= chance.max()))
                 if best is None or chance[at] > best[0] * MORE:
                     best = float(chance[at]), start * inner.shape[1] + at, int(leader[at])
         if best is None:
@@ -150,6 +152,6 @@ def _outer(columns: Sequence[Floats]) -> Floats:
 def _flipped(sums: Floats, concluded: Bools) -> tuple[Bools, Floats, Ints]:
     """(whether another leads, chance of all the answers, the leader among the others) for sums[g, way]."""
     others = np.flatnonzero(~concluded)
-    leader = others[sums[others].argmax(axis=0)]
-    best = np.take_along_axis(sums, leader[None, :], axis=0)[0]
+    best = sums[others].max(axis=0)
+    leader = others[(sums[others] * MORE >= best).argmax(axis=0)]
     return best > MORE * sums[concluded].max(axis=0), sums.sum(axis=0), leader

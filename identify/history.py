@@ -34,10 +34,15 @@ def years_of_variant(entries: Entries, ident: str) -> Years | None:
     return stated(entries, ident).made
 
 
+def occupants(entries: Entries, ident: str) -> list[list[str]]:
+    """The variants of every position of a set, as their ids are now."""
+    positions = entries.sets[ident].positions
+    return [sorted({now for written in one.variants for now in moved(entries, written)}) for one in positions]
+
+
 def companions(entries: Entries, ident: str, position: int) -> list[list[str]]:
-    """The variants of every other position of a set, as their ids are now."""
-    positions = enumerate(entries.sets[ident].positions, 1)
-    return [sorted({now for written in one.variants for now in moved(entries, written)}) for p, one in positions if p != position]
+    """The same of every other position than this one."""
+    return [variants for p, variants in enumerate(occupants(entries, ident), 1) if p != position]
 
 
 def span(years: Iterable[Years | None]) -> Years | None:

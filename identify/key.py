@@ -12,13 +12,15 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import combinations, pairwise
 from math import comb
+from typing import Any
 
 import numpy as np
 
 from ..kb.reading import CannotTell, Seen
 from .arrays import MISSING, Bools, Compiled, Floats, Ints, Trait
 from .belief import believe, between, blended, row_weights, share_between
-from .questions import NO_NEWS, TINY, Question, outcome_chances, whole
+from .given import Given
+from .questions import NEGLIGIBLE, NO_NEWS, TINY, Question, chance_of, outcome_chances, outcome_rows, whole, xlog2
 from .session import Proposal, Session
 
 #: A question names at most so many states, and fewer of a trait that would give more than so many questions.
@@ -269,52 +271,78 @@ class _Asker(Session):
 
     @cached_property
     def proposals(self) -> list[Proposal]:
-        """The questions with news in them, the best of them alone: the plan takes long over many."""
-        return self._with_news(self.questions)[:PLANNED]
+        """The questions with news in them, the best of them alone: the plan takes long over many.
 
-    @cached_property
-    def questions(self) -> list[Question]:
-        """The questions that part what is left, one for each way of parting it, the least effort first."""
+        Without those that need a tool, where one without tells anything for as little effort.
+        """
+        asked, efforts, yes = self._parting
+        every = list(zip(asked, efforts, self._bits(yes), strict=True))
+        by_eye = min((effort for one, effort, bits in every if one.cut is None and bits >= NO_NEWS), default=np.inf)
+        found = [
+            Proposal(one, bits, effort) for one, effort, bits in every if bits >= NO_NEWS and (one.cut is None or effort < by_eye)
+        ]
+        return sorted(found, key=lambda one: -round(one.value, PLACES))[:PLANNED]
+
+    @property
+    def _parting(self) -> tuple[list[Question], list[float], Floats]:
+        """The questions that part what is left, one for each way of parting it, the least effort first; and of each
+
+        its effort and P(yes | candidate, answers so far), shape [left, questions].
+        """
         live = np.flatnonzero(self.belief.probability > 0)
-        traits = [t for t in self.open_traits if self._may_part(t, live)]
-        every = [Question(t, tuple((k,) for k in range(len(self.compiled.traits[t].states)))) for t in traits]
-        found: dict[bytes, Question] = {}
-        asked: list[tuple[float, bytes, Question]] = []
-        for t, chances in zip(traits, outcome_chances(self.compiled, self.belief, every, live, self.evidence), strict=True):
-            most = chances.max(axis=0)
-            sets = [*_sets(self.compiled.traits[t], t, np.flatnonzero(most > 0))] if (most - chances.min(axis=0)).any() else []
-            named = np.zeros((chances.shape[1], len(sets)))
-            for j, question in enumerate(sets):
-                named[question.outcomes[0], j] = 1.0
-            yes = np.round(chances @ named, PLACES) + 0.0
-            for j in np.flatnonzero(yes.max(axis=0) > yes.min(axis=0)):
-                ways = (yes[:, j].tobytes(), (1.0 - yes[:, j]).tobytes())
-                asked.append((self.effort(sets[j]), min(ways), sets[j]))
-        for _, parted, question in sorted(asked, key=lambda one: round(one[0], PLACES)):
-            found.setdefault(parted, question)
-        return self._by_eye(list(found.values()))
+        asked: list[Question] = []
+        efforts, columns = [np.zeros(0)], [np.zeros((len(live), 0))]
+        for t, chances in self._open_chances(live):
+            sets = _sets(self.compiled.traits[t], t, tuple(np.flatnonzero(chances.max(axis=0) > 0).tolist()))
+            if sets.questions:
+                asked += sets.questions
+                efforts.append((super().effort(sets.questions[0]) + EACH_MORE * sets.more) / _trust(self.as_found)[t])
+                columns.append(np.round(chances @ sets.named, PLACES) + 0.0)
+        effort, yes = np.concatenate(efforts), np.concatenate(columns, axis=1)
+        parts = yes.max(axis=0) > yes.min(axis=0)
+        ways, ways_of_no = np.ascontiguousarray(yes.T), np.ascontiguousarray(1.0 - yes.T)
+        found: dict[bytes, int] = {}
+        for j in np.argsort(np.round(effort, PLACES), kind="stable").tolist():
+            if parts[j]:
+                found.setdefault(min(ways[j].tobytes(), ways_of_no[j].tobytes()), j)
+        one_each = list(found.values())
+        return [asked[j] for j in one_each], effort[one_each].tolist(), yes[:, one_each]
 
-    def _may_part(self, t: int, live: Ints) -> bool:
-        """Whether candidates can differ in a trait: in what it shows, or in the part that is looked at for it."""
-        slot = self.compiled.slots[self.compiled.traits[t].slot]
-        look = slot.row[live] if slot.parts else self.compiled.looks[live, t]
-        return bool((look != look[:1]).any())
+    def _open_chances(self, live: Ints) -> Iterator[tuple[int, Floats]]:
+        """(t, P(state | candidate, answers so far), shape [live, states]) of open traits in which these candidates differ."""
+        open_, found = set(self.open_traits), dict[int, Floats]()
+        for s, slot in enumerate(self.compiled.slots):
+            given = tuple(one for one in self.given if self.compiled.traits[one.trait].slot == s)
+            traits, firsts, rows = _slot_chances(self.compiled, s, given)
+            if traits:
+                chances = rows[slot.row[live]]
+                unlike = np.logical_or.reduceat(chances.max(axis=0) > chances.min(axis=0), firsts)
+                for n in np.flatnonzero(unlike).tolist():
+                    if traits[n] in open_:
+                        found[traits[n]] = chances[:, firsts[n] : [*firsts, rows.shape[1]][n + 1]]
+        yield from sorted(found.items(), key=lambda one: one[0])
 
-    def _by_eye(self, asked: list[Question]) -> list[Question]:
-        """Without those that need a tool, where one without tells anything for as little effort."""
-        news = self._news(asked)
-        plain = [self.effort(one) for one, bits in zip(asked, news, strict=True) if one.cut is None and bits >= NO_NEWS]
-        return [one for one in asked if one.cut is None or self.effort(one) < min(plain, default=np.inf)]
+    def _bits(self, yes: Floats) -> list[float]:
+        """The news about the variant in answers that are yes with these chances [left, questions]; see `questions.news`."""
+        live = np.flatnonzero(self.belief.probability > 0)
+        weight = self.belief.probability[live]
+        weight = np.where(weight > NEGLIGIBLE * weight.max(), weight, 0.0)
+        variants = np.unique(self.groups[live])
+        mine: Floats = np.where(self.groups[live] == variants[:, None], weight / weight.sum(), 0.0)
+        share: Floats = mine.sum(axis=1)
+        joint = np.stack([mine @ yes, mine @ (1.0 - yes)])
+        inside = xlog2(joint).sum(axis=(0, 1)) - xlog2(share).sum()
+        bits: list[float] = np.maximum(inside - xlog2(joint.sum(axis=1)).sum(axis=0), 0.0).tolist()
+        return bits
 
     def effort(self, question: Question, there: bool | None = None) -> float:
         """As of any question, and something for each state more that it names; for as many tries as a right answer takes."""
-        more = 0 if question.form != "yes-no" else len(question.outcomes[0]) - 1
-        return (super().effort(question, there) + EACH_MORE * more) / _trust(self.as_found)[question.trait]
+        return (super().effort(question, there) + EACH_MORE * _more(question)) / _trust(self.as_found)[question.trait]
 
 
 @lru_cache(maxsize=64)
 def _certain(compiled: Compiled) -> Compiled:
-    return replace(compiled, settled=CERTAIN)
+    return _same_looks(compiled, settled=CERTAIN)
 
 
 @lru_cache(maxsize=64)
@@ -329,11 +357,58 @@ def _trust(compiled: Compiled) -> tuple[float, ...]:
     return tuple(found)
 
 
-def _sets(trait: Trait, t: int, shown: Ints) -> Iterator[Question]:
-    """The yes/no questions about a trait of which these states are left; the last asks whether there is any such thing."""
+@lru_cache(maxsize=4096)
+def _slot_chances(compiled: Compiled, s: int, given: tuple[Given, ...]) -> tuple[list[int], list[int], Floats]:
+    """(traits of slot s, the first column of each, P(state | row u, these answers), shape [u, states of all of them]).
+
+    given: the answers to traits of the slot.
+    """
+    traits = [t for t, trait in enumerate(compiled.traits) if trait.slot == s and trait.states]
+    if not traits:
+        return [], [], np.zeros((0, 0))
+    every = [_states_of(compiled, t, tuple(one for one in given if one.trait == t)) for t in traits]
+    firsts: list[int] = np.cumsum([0, *(rows.shape[1] for rows in every[:-1])]).tolist()
+    chances = np.concatenate(every, axis=1)
+    if compiled.slots[s].parts:  # what was seen of a part tells which it is; other rows stand by themselves
+        chances = chance_of(compiled, Session(compiled, given).belief, s, chances)
+    return traits, firsts, chances
+
+
+@lru_cache(maxsize=4096)
+def _states_of(compiled: Compiled, t: int, given: tuple[Given, ...]) -> Floats:
+    """P(state | part or row i, the answers to trait t), shape [i, states]."""
+    trait = compiled.traits[t]
+    each = Question(t, tuple((k,) for k in range(len(trait.states))))
+    return outcome_rows(trait, each, next(iter(Session(compiled, given).evidence), None))
+
+
+@dataclass(frozen=True)
+class _Sets:
+    """Yes/no questions about one trait; named[k, j]: 1 where question j names state k; more[j]: how many after the first."""
+
+    questions: tuple[Question, ...]
+    named: Floats
+    more: Floats
+
+
+@lru_cache(maxsize=16384)
+def _sets(trait: Trait, t: int, shown: tuple[int, ...]) -> _Sets:
+    """The questions about a trait of which these states are left; the last asks whether there is any such thing."""
+    found = list(_naming(trait, t, shown))
+    named = np.zeros((len(trait.states), len(found)))
+    for j, question in enumerate(found):
+        named[list(question.outcomes[0]), j] = 1.0
+    return _Sets(tuple(found), named, np.array([_more(question) for question in found], dtype=np.float64))
+
+
+def _more(question: Question) -> int:
+    return 0 if question.form != "yes-no" else len(question.outcomes[0]) - 1
+
+
+def _naming(trait: Trait, t: int, shown: tuple[int, ...]) -> Iterator[Question]:
     if len(shown) < 2:
         return
-    named = [int(k) for k in shown if not (trait.can_be_missing and trait.states[k] == MISSING)]
+    named = [k for k in shown if not (trait.can_be_missing and trait.states[k] == MISSING)]
     whole = set(range(len(trait.states)))
     if len(trait.cuts):
         for j, cut in enumerate(trait.cuts.tolist()):
@@ -382,7 +457,14 @@ def _unrecorded(compiled: Compiled, t: int) -> Bools:
 def _faint(compiled: Compiled, t: int) -> Compiled:
     """The same with hardly any belief in variants of which trait t of the body or the finish is not recorded."""
     prior = np.where(_unrecorded(compiled, t), FAINT, 1.0) * compiled.prior
-    return replace(compiled, prior=prior / prior.sum())
+    return _same_looks(compiled, prior=prior / prior.sum())
+
+
+def _same_looks(compiled: Compiled, **changes: Any) -> Compiled:
+    """The same with other fields than slots and traits, so that nobody looks again which candidates look the same."""
+    made = replace(compiled, **changes)
+    vars(made)["looks"] = compiled.looks
+    return made
 
 
 def in_stretches(compiled: Compiled) -> Compiled:

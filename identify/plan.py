@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .arrays import Bools, Floats, Ints
-from .questions import entropy
+from .arrays import SAME, Bools, Floats, Ints
+from .questions import TINY, entropy, xlog2
 
 #: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
 FEW, MOST_STATES = 20, 800
@@ -23,8 +23,6 @@ MISTAKE = 0.12
 TO_THE_END, AHEAD = 0.005, 0.03
 #: So many of the best questions are looked behind.
 WIDTH = 6
-#: Efforts closer than this are the same.
-SAME = 1e-9
 
 #: Of every outcome of every question: its chance, the bits then left that can be told, and whether it is unsettled.
 Parts = tuple[Floats, Floats, Bools]
@@ -57,9 +55,9 @@ class Game:
 def best(game: Game, ahead: float = AHEAD) -> int:
     """The question to ask first. `chances` must not be empty; `ahead`: up to which share of mistakes a plan is made."""
     mistakes = _mistakes(game)
-    if mistakes > ahead:
+    if mistakes > ahead + SAME:
         return 0
-    if len(game.weight) <= FEW and mistakes <= TO_THE_END:
+    if len(game.weight) <= FEW and mistakes <= TO_THE_END + SAME:
         solver = _Solver(game, likely=True)
         try:
             return max(solver.solve(solver.weight, (), game.at, np.inf)[1], 0)
@@ -76,7 +74,7 @@ def least_effort(game: Game) -> float:
 
 def _mistakes(game: Game) -> float:
     """The share of answers that would be taken for mistakes, over all questions."""
-    dropped = [np.where(one < MISTAKE, one, 0.0).sum(axis=1) for one in game.chances]
+    dropped = [np.where(one < MISTAKE - SAME, one, 0.0).sum(axis=1) for one in game.chances]
     return float(np.mean(np.array(dropped) @ game.weight) / game.weight.sum())
 
 
@@ -97,13 +95,13 @@ class _Solver:
         game = self.game
         self.order = np.argsort(game.group, kind="stable")
         rows = [_likely(one) if self.likely else one for one in game.chances]
-        rows = [(one / one.sum(axis=1, keepdims=True)).T[:, self.order] for one in rows]
+        rows = [_whole(one).T[:, self.order] for one in rows]
         self.outcome = np.concatenate(rows)
         self.first = np.cumsum([0, *(len(one) for one in rows)])
         self.of = np.repeat(np.arange(len(rows)), [len(one) for one in rows])
         self.begins = np.flatnonzero(np.r_[True, np.diff(game.group[self.order]) != 0])
         self.soft = np.add.reduceat(((self.outcome > 0) & (self.outcome < 1)).sum(axis=1), self.first[:-1]) > 0
-        self.widest = max(len(one) for one in rows)
+        self.widest = max(2, *(len(one) for one in rows))
         self.kin = np.array(game.kin if len(game.kin) else range(len(rows)))
         views = np.array(game.view)
         self.cost = {at: np.where(views == at, game.here, game.there) for at in {game.at, *game.view}}
@@ -111,6 +109,7 @@ class _Solver:
         spare = 1.0 - game.settled
         self.slack = entropy(np.array([spare, 1.0 - spare])) + spare * np.log2(max(len(self.begins) - 1, 1))
         self.hidden = self._hidden()
+        self.hides = bool(self.hidden.any())
 
     @property
     def weight(self) -> Floats:
@@ -135,11 +134,10 @@ class _Solver:
         """(chance, bits left that can be told, whether unsettled) of every outcome of every question."""
         joint = self.outcome * weight
         chance = joint.sum(axis=1)
-        hidden = joint @ self.hidden if self.hidden.any() else 0.0
+        hidden = joint @ self.hidden if self.hides else 0.0
         joint = self.grouped(joint)
-        inside = np.multiply(joint, np.log2(joint, out=np.zeros_like(joint), where=joint > 0)).sum(axis=1)
-        whole = np.log2(chance, out=np.zeros_like(chance), where=chance > 0)
-        bits = whole - np.divide(inside + hidden, chance, out=np.zeros_like(chance), where=chance > 0)
+        some = np.maximum(chance, TINY)
+        bits = np.log2(some) - (xlog2(joint).sum(axis=1) + hidden) / some
         bits = np.where(bits > SAME, bits, 0.0)
         return chance, bits, (bits > 0) & (joint.max(axis=1) < self.game.settled * chance - SAME)
 
@@ -156,7 +154,7 @@ class _Solver:
         key = ((weight > 0).tobytes(), told, at)
         if key in self.known:
             return self.known[key]
-        if self.low.get(key, 0.0) >= limit:
+        if self.low.get(key, 0.0) >= limit - SAME:
             return np.inf, -1
         self.states += 1
         if self.states > self.most:
@@ -164,19 +162,20 @@ class _Solver:
         chance, bits, open_ = self.parts(weight)
         least = np.where(open_, np.maximum(self.cheapest, self.cheapest * (bits - self.slack) / np.log2(self.widest)), 0.0)
         tells = np.add.reduceat((chance > SAME).astype(int), self.first[:-1]) > 1
-        tells &= ~np.isin(self.kin, [self.kin[self.of[one]] for one in told])
+        if told:
+            tells &= ~np.isin(self.kin, [self.kin[self.of[one]] for one in told])
         bound = self.cost[at] + np.add.reduceat(chance * least, self.first[:-1])
         found, first = np.inf, -1
-        for q in np.lexsort((np.arange(len(bound)), np.round(bound, 9))):
+        for q in np.argsort(np.round(bound, 9), kind="stable").tolist():
             if bound[q] >= min(found, limit) - SAME:
                 break
             if tells[q]:
-                effort = self._after(int(q), weight, told, (chance, least, open_), float(bound[q]), min(found, limit))
+                effort = self._after(q, weight, told, (chance, least, open_), float(bound[q]), min(found, limit))
                 if effort < found - SAME:
-                    found, first = effort, int(q)
+                    found, first = effort, q
         if not tells.any():
             found, first = 0.0, -1
-        if found < limit:
+        if found < limit - SAME:
             self.known[key] = found, first
         else:
             self.low[key] = max(limit, self.low.get(key, 0.0))
@@ -193,7 +192,7 @@ class _Solver:
             room = (limit - effort) / chance[o] + least[o]
             after = self.solve(left, more, self.game.view[q], room)[0]
             effort += chance[o] * (after - least[o])
-            if effort >= limit:
+            if effort >= limit - SAME:
                 break
         return effort
 
@@ -239,5 +238,11 @@ class _Solver:
 
 def _likely(chances: Floats) -> Floats:
     """Without the answers that would be mistakes; a hypothesis that has no others keeps them."""
-    kept = np.where(chances < MISTAKE, 0.0, chances)
+    kept = np.where(chances < MISTAKE - SAME, 0.0, chances)
     return np.where(kept.sum(axis=1, keepdims=True) > 0, kept, chances)
+
+
+def _whole(chances: Floats) -> Floats:
+    """Of each hypothesis summing to 1; as they are where they are nothing."""
+    sums = chances.sum(axis=1, keepdims=True)
+    return np.divide(chances, sums, out=np.zeros_like(chances), where=sums > 0)

@@ -161,7 +161,8 @@ def _alike(trait: Trait, row: Ints, columns: Sequence[Floats]) -> tuple[Ints, li
 @lru_cache(maxsize=4096)
 def rows_alike(trait: Trait) -> tuple[Ints, Ints]:
     """(first row of each look, look of each row) of a trait's table."""
-    shown = np.stack([trait.mean, trait.sd, trait.applies, trait.blend_of], axis=1) if trait.measured else trait.table
+    values = (trait.mean, trait.sd, trait.applies, trait.blend_of, trait.new)
+    shown = np.stack(values, axis=1) if trait.measured else trait.table
     first, same = np.unique(np.nan_to_num(shown, nan=-1.0), axis=0, return_index=True, return_inverse=True)[1:]
     return first, same.reshape(-1)
 

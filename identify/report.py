@@ -7,7 +7,7 @@ import numpy as np
 
 from ..kb.reading import CannotTell, Gone, Reading
 from .apart import Look, tell_apart
-from .arrays import NOT_IN_THE_RECORD, Floats, Slot
+from .arrays import NOT_IN_THE_RECORD, SAME, Floats, Slot
 from .belief import can_be_changed, changed_share
 from .doubts import Doubt, rows_now
 from .explain import Conclusion, Turn, Why, explain
@@ -29,7 +29,7 @@ MOST_LOOKS = 5
 #: So many histories of the unit are listed.
 MOST_STORIES = 6
 #: Shown so often, a state is said without how often; and so often, it is said to be shown mostly.
-NEARLY_ALWAYS, MOSTLY = 0.9, 0.6
+NEARLY_ALWAYS, MOSTLY = 0.9 - SAME, 0.6 - SAME
 
 
 def report(session: Session, words: Words) -> dict[str, Any]:
@@ -80,7 +80,7 @@ def leading_family(session: Session) -> str | None:
     if not compiled.families:
         return None
     shares = np.bincount(compiled.family, weights=session.belief.probability, minlength=len(compiled.families))
-    return compiled.families[int(shares.argmax())]
+    return compiled.families[int(shares.round(9).argmax())]
 
 
 def companion_ids(words: Words, ident: str | None, position: int) -> list[str]:
@@ -115,7 +115,7 @@ def least_explanations(session: Session, words: Words) -> list[dict[str, Any]]:
 
 def _listed_parts(slot: Slot, chances: Floats) -> list[dict[str, Any]]:
     """The parts of a slot worth naming, likeliest first."""
-    order = np.argsort(-chances, kind="stable")
+    order = np.argsort(-chances.round(9), kind="stable")
     return [{"part": slot.parts[r], "probability": _share(float(chances[r]))} for r in order if chances[r] >= LISTED]
 
 
@@ -196,7 +196,7 @@ def _plain(conclusion: Conclusion) -> list[str] | str | bool | None:
 def look_wrong(session: Session, words: Words) -> list[dict[str, Any]]:
     """The answers that look wrong, the worst first; of several looks at a trait the last, which has corrected the others."""
     last = {one.trait: one for one in session.doubts}
-    found = sorted((one for one in last.values() if one.looks_wrong), key=lambda one: -one.chance)
+    found = sorted((one for one in last.values() if one.looks_wrong), key=lambda one: -round(one.chance, 9))
     return [
         {"trait": words.key(one.trait), "answer": _of_look(session, words, one), "chance": _share(one.chance)} for one in found
     ]
@@ -229,7 +229,7 @@ def runner_up(session: Session, words: Words) -> dict[str, Any] | None:
 
 def worthwhile(looks: Sequence[Look]) -> list[Look]:
     """The looks that tell most for their effort, in their order."""
-    best = sorted(looks, key=lambda one: -one.bits / (one.view + one.form))[:MOST_LOOKS]
+    best = sorted(looks, key=lambda one: -round(one.bits / (one.view + one.form), 9))[:MOST_LOOKS]
     return [one for one in looks if one in best]
 
 
@@ -252,8 +252,8 @@ def apart(words: Words, look: Look, first: str, second: str) -> dict[str, Any]:
         "trait": words.key(t),
         "name": words.trait(t),
         "view": words.view(t),
-        "effort": round(look.view + look.form, 4),
-        "bits": round(look.bits, 4),
+        "effort": _rounded(look.view + look.form, 4),
+        "bits": _rounded(look.bits, 4),
         "right": _share(look.right),
         "values": shown,
     }
@@ -303,8 +303,8 @@ def proposal(found: Proposal | None, words: Words) -> dict[str, Any] | None:
         **({"more_than": words.cut(question)} if question.cut is not None else {}),
         "question": words.ask(question),
         "view": words.view(question.trait),
-        "effort": round(found.effort, 4),
-        "bits": round(found.bits, 4),
+        "effort": _rounded(found.effort, 4),
+        "bits": _rounded(found.bits, 4),
     }
 
 
@@ -313,15 +313,20 @@ def left(session: Session) -> int:
     shares = [chance for ident, chance in session.variants if ident != NOT_IN_THE_RECORD]
     total, count = 0.0, 0
     for chance in shares:
-        if total >= 0.99 * sum(shares):
+        if total >= 0.99 * sum(shares) - SAME:
             break
         total, count = total + chance, count + 1
     return count
 
 
 def _bits(bits: float) -> float:
-    return round(bits, 3) + 0.0
+    return _rounded(bits, 3) + 0.0
 
 
 def _share(chance: float) -> float:
-    return round(min(1.0, max(0.0, float(chance))), 6)
+    return _rounded(min(1.0, max(0.0, float(chance))), 6)
+
+
+def _rounded(value: float, digits: int) -> float:
+    """In two steps: what is just halfway must fall to one side, in whatever order it was summed."""
+    return round(round(float(value), 12), digits)

@@ -1,6 +1,9 @@
 """One identification: the answers so far in order, what they mean together, and what to ask next.
 
 Knows arrays and readings, no records and no screen.  Answers can be taken back, changed, and asked again.
+
+What is compared is compared to nine decimals, then by the order of what is listed: sums differ in their last places between numpy
+and the page, and the same question must be asked in both.
 """
 
 from collections.abc import Sequence
@@ -11,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from ..kb.reading import Between, CannotTell, Reading, Seen
-from .arrays import NOT_IN_THE_RECORD, Bools, Compiled, Floats, Ints, Trait
+from .arrays import NOT_IN_THE_RECORD, SAME, Bools, Compiled, Floats, Ints, Trait
 from .belief import Belief, Evidence, believe, changed_share
 from .doubts import Doubt, doubts
 from .given import Given, Heard, merge_looks, with_heard
@@ -152,9 +155,9 @@ class Session:
     def leads(self, trait: Trait) -> bool:
         """Whether what is looked at most likely has such a thing, as far as its family goes."""
         if trait.family in self.compiled.families:
-            return bool(self._family_shares[self.compiled.families.index(trait.family)] >= self.compiled.family_leads)
+            return bool(self._family_shares[self.compiled.families.index(trait.family)] >= self.compiled.family_leads - SAME)
         part = bool(self.compiled.slots[trait.slot].parts)
-        return not part or bool(self._family_shares.max() >= self.compiled.family_leads)
+        return not part or bool(self._family_shares.max() >= self.compiled.family_leads - SAME)
 
     @cached_property
     def _sort_unclear(self) -> bool:
@@ -271,7 +274,7 @@ class Session:
         if not self.proposals:
             return self.second_looks[0]
         wrong = [one for one in self.second_looks if one.question.trait in self._looks_wrong]
-        return wrong[0] if wrong and wrong[0].value > self.proposals[0].value else None
+        return wrong[0] if wrong and wrong[0].value > self.proposals[0].value + SAME else None
 
     @property
     def to_ask(self) -> Proposal | None:
@@ -284,7 +287,8 @@ class Session:
         if self.target != "variant" or not self.settled:
             return None
         seen = {self.compiled.traits[one.trait].slot for one in self.evidence}
-        doubtful = {s for s in seen if IN_DOUBT <= changed_share(self.compiled, self.belief, s) <= 1.0 - IN_DOUBT}
+        least, most = IN_DOUBT - SAME, 1.0 - IN_DOUBT + SAME
+        doubtful = {s for s in seen if least <= changed_share(self.compiled, self.belief, s) <= most}
         asked = [q for q in [*self.questions, *self._other_looks] if self.compiled.traits[q.trait].slot in doubtful]
         bits = original_news(self.compiled, self.belief, asked, self.evidence, its_slot_alone=True)
         return next(iter(self._valued(asked, bits, WORTH_A_LOOK)), None)
@@ -331,7 +335,7 @@ class Session:
     def variants(self) -> list[tuple[str, float]]:
         """Variants with their probability, best first; all units that are not in the record together."""
         names = (*self.compiled.variants, NOT_IN_THE_RECORD)
-        order = np.lexsort((np.argsort(np.argsort(names)), np.arange(len(names)) == len(names) - 1, -self._shares))
+        order = np.lexsort((np.argsort(np.argsort(names)), np.arange(len(names)) == len(names) - 1, -np.round(self._shares, 9)))
         return [(names[v], float(self._shares[v])) for v in order]
 
     @cached_property
@@ -351,7 +355,7 @@ class Session:
         for key, chance in zip(places, self.belief.probability.tolist(), strict=True):
             shares[key] = shares.get(key, 0.0) + chance
         found = [(self.compiled.sets[s] if s >= 0 else None, p, chance) for (s, p), chance in shares.items()]
-        return sorted(found, key=lambda one: (-one[2], one[0] or "", one[1]))
+        return sorted(found, key=lambda one: (-round(one[2], 9), one[0] or "", one[1]))
 
     @cached_property
     def origins(self) -> dict[str | None, float]:
@@ -359,7 +363,7 @@ class Session:
         shares: dict[str | None, float] = {}
         for name, chance in zip(set_names(self.compiled), self.belief.probability.tolist(), strict=True):
             shares[name] = shares.get(name, 0.0) + chance
-        return {name: shares[name] for name in sorted(shares, key=lambda one: (-shares[one], one or ""))}
+        return {name: shares[name] for name in sorted(shares, key=lambda one: (-round(shares[one], 9), one or ""))}
 
     @cached_property
     def twins(self) -> dict[str, list[str]]:
@@ -384,7 +388,7 @@ class Session:
             return [NOT_IN_THE_RECORD], self._leading_share()
         group = {int(v) for v in self.compiled.variant[mine]}
         return sorted(
-            (self.compiled.variants[v] for v in group), key=lambda one: (-self._share_of(one), one)
+            (self.compiled.variants[v] for v in group), key=lambda one: (-round(self._share_of(one), 9), one)
         ), self._leading_share()
 
     def _share_of(self, ident: str) -> float:
@@ -393,7 +397,7 @@ class Session:
     @cached_property
     def _leader(self) -> tuple[int, Bools]:
         """(the likeliest variant, -1 for what is not in the record; which candidates it or its twins are)."""
-        leader = int(self._shares.argmax())
+        leader = int(np.round(self._shares, 9).argmax())
         if leader == len(self.compiled.variants):
             return -1, self.compiled.variant < 0
         first = int((self.compiled.variant == leader).argmax())
@@ -409,7 +413,7 @@ class Session:
             return False
         shares = {"variant": self._leading_share, "set": self._set_share, "original": self._original_share}
         wanted = shares if self.target == "all" else (self.target,)
-        return all(shares[one]() >= self.compiled.settled for one in wanted)
+        return all(shares[one]() >= self.compiled.settled - SAME for one in wanted)
 
     def _original_share(self) -> float:
         original = original_share(self.compiled, self.belief)
@@ -438,7 +442,7 @@ class Session:
         found: list[str] = []
         total = 0.0
         for label, chance in self.variants:
-            if total >= self.compiled.settled:
+            if total >= self.compiled.settled - SAME:
                 break
             total += chance
             found += [label] if label != NOT_IN_THE_RECORD else []

@@ -121,7 +121,7 @@ def explanations(compiled: Compiled, belief: Belief, evidence: Sequence[Evidence
         mine = [c for c in live if compiled.variant[c] == variant]
         for changed, misread in _none_in_vain(ways):
             chance = sum(chance_of(compiled, belief, seen, c, changed, misread) for c in mine)
-            if chance > 0:
+            if round(chance, 12) > 0:
                 found.append(Explanation(variant, changed, misread, chance))
     return sorted(found, key=lambda one: (one.blames, -round(one.probability, 12), one.variant, one.changed, one.misread))
 

@@ -138,6 +138,8 @@ class Tables(Generic[Told]):
                 truth, confusion = _with_missing(truth, confusion, mistakes, absent)
                 named = [*named, MISSING]
             states, table = tuple(named), truth @ confusion
+            if not states:  # a marking that nobody recorded: like a value that nobody recorded, and there is nothing to ask
+                mean = sd = np.full(len(facts), np.nan)
         return Trait(
             id=name,
             family=family,
@@ -160,7 +162,7 @@ class Tables(Generic[Told]):
             blunders=self.mistakes(self.about.blunders),
             reads=reads,
             worn=self._worn(record.marking.worn, states) if record.marking else 0.0,
-            asked=True,
+            asked=record.measured is not None or any(state != MISSING for state in states),
         )
 
     def mistakes(self, recorded: float) -> float:

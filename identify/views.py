@@ -11,12 +11,14 @@ from random import Random
 
 import numpy as np
 
-from .arrays import Compiled, Floats, Ints, Trait
+from .arrays import SAME, Compiled, Floats, Ints, Trait
 from .belief import NEW_VALUE, Belief, can_be_changed, density, row_weights, slot_factor, swapped
 from .questions import set_groups, twin_groups, xlog2
 
 #: So many units are drawn, always the same ones: a chance is good to 6 % (one standard deviation, at one half).
 DRAWS, SEED = 64, 1
+#: Sums of many chances closer than this are the same.
+SUMMED = 1e-12
 #: Subjects that a view would settle less often are not named.
 WORTH_NAMING = 0.1
 
@@ -118,12 +120,12 @@ def _unsettled(compiled: Compiled, belief: Belief) -> float:
 def _there(compiled: Compiled, belief: Belief, t: int) -> bool:
     """Whether the unit most likely has such a thing: its slot, and the family whose own trait it is."""
     family, slot = compiled.traits[t].family, compiled.slots[compiled.traits[t].slot]
-    if slot.parts and float(row_weights(slot, belief.probability) @ (slot.fitted[:, slot.parts.index("none")] < 1)) <= 0.5:
+    if slot.parts and float(row_weights(slot, belief.probability) @ (slot.fitted[:, slot.parts.index("none")] < 1)) <= 0.5 + SAME:
         return False
     if family is None:
         return True
     mine = compiled.family == compiled.families.index(family)
-    return bool(belief.probability[mine].sum() >= compiled.family_leads)
+    return bool(belief.probability[mine].sum() >= compiled.family_leads - SAME)
 
 
 # Units -----------------------------------------------------------------------------------------------------------------
@@ -142,7 +144,7 @@ def _drawn(compiled: Compiled, belief: Belief) -> _Units:
     """Units from the belief; the candidates as evenly as they can be."""
     chance = Random(SEED)
     even = (np.arange(DRAWS) + 0.5) / DRAWS
-    candidate = np.minimum(np.searchsorted(np.cumsum(belief.probability), even), compiled.candidates - 1)
+    candidate = np.minimum(np.searchsorted(np.cumsum(belief.probability) + SUMMED, even), compiled.candidates - 1)
     now: list[Ints] = []
     for s, slot in enumerate(compiled.slots):
         row, found, factor = slot.row[candidate], belief.evidence[s], belief.factor[s]
@@ -215,7 +217,7 @@ def _after(compiled: Compiled, belief: Belief, units: _Units, traits: Sequence[i
 def _settled(compiled: Compiled, belief: Belief, twins: Ints, slots: Sequence[int]) -> dict[str, Floats]:
     """By subject, whether it is as sure as the knowledge base asks: 1 or 0 for each unit."""
     probability = belief.probability if belief.probability.ndim > 1 else belief.probability[:, None]
-    enough = compiled.settled
+    enough = compiled.settled - SAME
     found = {"variant": _leader_share(compiled, probability, twins) >= enough}
     if compiled.sets:
         found["set"] = _sums(probability, set_groups(compiled)).max(axis=0) >= enough
@@ -247,7 +249,7 @@ def _slots(compiled: Compiled, belief: Belief) -> list[int]:
     """The part slots that the unit most likely has; none before a family leads."""
     families = np.zeros(len(compiled.families))
     np.add.at(families, compiled.family, belief.probability)
-    if families.max() < compiled.family_leads:
+    if families.max() < compiled.family_leads - SAME:
         return []
     return [s for s, slot in enumerate(compiled.slots) if slot.parts and can_be_changed(compiled, belief, s)]
 

@@ -105,16 +105,22 @@ class Words:
     def unrecorded_slots(self, ident: str) -> list[str]:
         """The slots of a variant with a part that nobody recorded, neither for it nor for a place in a set."""
         one = stated(self.entries, ident)
-        told = set(one.fitted)
-        for boxed in self.entries.sets.values():
-            for position in boxed.positions:
-                told |= set(position.fitted) if ident in position.variants else set()
+        told = self._fitted_in_sets.get(ident, set()).union(one.fitted)
         slots = slots_of(self.entries, one.family)
         return [
             slot
             for slot, record in slots.items()
             if record.type and slot not in told and has_slot(self.entries, one.family, slot, one.kind)
         ]
+
+    @cached_property
+    def _fitted_in_sets(self) -> dict[str, set[str]]:
+        """The slots of every variant that some place in a set says something of."""
+        found: dict[str, set[str]] = {}
+        for position in (one for boxed in self.entries.sets.values() for one in boxed.positions):
+            for ident in position.variants:
+                found.setdefault(ident, set()).update(position.fitted)
+        return found
 
     def unit(self, t: int) -> str:
         """The unit of a measured trait."""
@@ -238,7 +244,7 @@ def percent(chance: float) -> str:
         return "<1 %"
     if 0.995 <= chance < 1:
         return ">99 %"
-    return f"{chance * 100:.0f} %"
+    return f"{round(chance * 100, 9):.0f} %"
 
 
 def together(names: Sequence[str]) -> str:

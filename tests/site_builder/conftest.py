@@ -1,17 +1,51 @@
 """The site of the packaged demonstration, and one of entries that mean harm in every text, each built once."""
 
 import csv
+import importlib.util
 import io
 import json
+import sys
+from collections.abc import Callable, Iterator
+from hashlib import sha256
 from html import escape
 from pathlib import Path
-from typing import Any
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, cast
+from urllib.parse import quote, urlsplit
 
 import pytest
 from tellmark.kb.check import check
+from tellmark.kb.yaml_text import read
 from tellmark.site_builder.build import build
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, Page
+
 ENTRIES = Path(__file__).parents[2] / "entries"
+
+
+def _loaded(name: str, path: Path) -> ModuleType:
+    """A module that is no test, loaded from its path: test modules cannot import one another."""
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, path)
+        assert spec is not None
+        assert spec.loader is not None
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]
+
+
+@pytest.fixture(scope="session")
+def random_kb() -> ModuleType:
+    """The module `tests/identify/random_kb.py`: random knowledge bases."""
+    return _loaded("tellmark_random_kb", Path(__file__).parents[1] / "identify" / "random_kb.py")
+
+
+@pytest.fixture(scope="session")
+def random_sessions() -> ModuleType:
+    """The module `random_sessions.py`: random knowledge bases of more sorts of traits, and sessions."""
+    return _loaded("tellmark_random_sessions", Path(__file__).with_name("random_sessions.py"))
 
 
 @pytest.fixture(scope="session")
@@ -163,3 +197,51 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert [str(finding) for finding in findings] == []
     build(entries, root / "site")
     return root / "site"
+
+
+# The page that identifies -------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def identify(browser: "Browser", site: Path) -> "Iterator[Callable[..., Page]]":
+    """Opens the page with what is in its address; nothing may go wrong there, and nothing be asked of anybody."""
+    contexts: list[BrowserContext] = []
+    said: list[str] = []
+    asked: list[str] = []
+
+    def go(fragment: str = "", width: int = 1000, **options: Any) -> "Page":
+        context = browser.new_context(viewport={"width": width, "height": 800}, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.goto((site / "identify.html").as_uri() + fragment)
+        return page
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert said == []
+    assert {urlsplit(url).scheme for url in asked} <= {"file", "data", "blob"}
+
+
+@pytest.fixture(scope="session")
+def contents() -> Callable[[Path], dict[str, str]]:
+    """What a folder holds, as {path: sum}: two of them are quickly told apart, where pytest would take hours over the bytes."""
+
+    def sums(root: Path) -> dict[str, str]:
+        files = (path for path in sorted(root.rglob("*")) if path.is_file())
+        return {path.relative_to(root).as_posix(): sha256(path.read_bytes()).hexdigest() for path in files}
+
+    return sums
+
+
+@pytest.fixture(scope="session")
+def late_motor() -> str:
+    """The address of the example with a motor that is too late for its body."""
+    example = ENTRIES.parent / "tests/examples/late-motor.yaml"
+    file = cast("dict[str, Any]", read(example.read_text("utf-8"), example.name))
+    answers = cast("dict[str, str]", file["answers"])
+    said = "".join(f"&{key}={quote(value)}" for key, value in answers.items())
+    return f"#family={file['family']}&views={','.join(file['views'])}{said}"

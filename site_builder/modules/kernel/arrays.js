@@ -1,7 +1,15 @@
 /**
  * A knowledge base as arrays: all the kernel ever sees. The letters and the meaning of every field are those of
  * `identify/arrays.py`; what is an array of floats there is a Float64Array or a Matrix here, and of integers an Int32Array.
+ *
+ * Rows of a trait that show the same of it, and are recorded or not alike, have one look. `look[i]` is that of a row, and `alike`
+ * the same trait with one row for each look: whatever is worked out row by row is worked out there, and then taken by look.
  */
+
+import { float, int, one, product, rounded, rowOf } from "./matrix.js";
+
+/** Numbers closer than this are the same: they may have been summed in another order. */
+export const SAME = 1e-9;
 
 /**
  * @typedef {import("./matrix.js").Matrix} Matrix
@@ -16,6 +24,7 @@
  * @property {Matrix} fitted W[u, r] of a part slot; no rows of an own slot
  * @property {Int32Array} redone redone[u] of an own slot
  * @property {boolean} redoneAlike every row of an own slot would be redone alike
+ * @property {number} rows how many there are, of all u
  *
  * @typedef {object} Trait
  * @property {string} id
@@ -42,6 +51,8 @@
  * @property {boolean} canBeMissing
  * @property {boolean} atOnce
  * @property {boolean} measured
+ * @property {Int32Array} look look[i]
+ * @property {Trait} alike itself where it is such a trait
  *
  * @typedef {object} Compiled
  * @property {string[]} variants
@@ -74,4 +85,65 @@ export const MISSING = "missing";
 export function label(compiled, candidate) {
   const variant = compiled.variant[candidate] ?? -1;
   return variant >= 0 ? (compiled.variants[variant] ?? NOT_IN_THE_RECORD) : NOT_IN_THE_RECORD;
+}
+
+/**
+ * The index of a trait.
+ * @param {Compiled} compiled
+ * @param {string} id
+ * @param {string | null} [family]
+ * @returns {number} -1 where there is none
+ */
+export function traitIndex(compiled, id, family = null) {
+  return compiled.traits.findIndex((trait) => trait.id === id && trait.family === family);
+}
+
+/** @type {WeakMap<Compiled, Int32Array[]>} */
+const keptLooks = new WeakMap();
+
+/**
+ * looks[t][c]: equal for two candidates when trait t looks the same on both as issued.
+ * @param {Compiled} compiled
+ * @returns {Int32Array[]}
+ */
+export function looks(compiled) {
+  let found = keptLooks.get(compiled);
+  if (!found) {
+    found = compiled.traits.map((trait) => looksOf(one(compiled.slots, trait.slot), trait));
+    keptLooks.set(compiled, found);
+  }
+  return found;
+}
+
+/**
+ * @param {Slot} slot
+ * @param {Trait} trait
+ * @returns {Int32Array}
+ */
+function looksOf(slot, trait) {
+  const shown = slot.parts.length ? product(slot.issued, shownOf(trait)) : shownOf(trait.alike);
+  /** @type {Map<string, number>} */
+  const numbers = new Map();
+  const same = Int32Array.from({ length: shown.rows }, (_, u) => {
+    const key = Array.from(rowOf(shown, u), rounded).join();
+    const number = numbers.get(key) ?? numbers.size;
+    numbers.set(key, number);
+    return number;
+  });
+  return slot.row.map((u) => int(same, slot.parts.length ? u : int(trait.look, u)));
+}
+
+/**
+ * What is compared of each row: chances of states, or mean and deviation with -1 for what is not recorded.
+ * @param {Trait} trait
+ * @returns {Matrix}
+ */
+function shownOf(trait) {
+  if (!trait.measured) return trait.table;
+  const data = new Float64Array(2 * trait.mean.length);
+  trait.mean.forEach((mean, i) => {
+    data[2 * i] = Number.isNaN(mean) ? -1 : mean;
+    data[2 * i + 1] = Number.isNaN(float(trait.sd, i)) ? -1 : float(trait.sd, i);
+  });
+  return { rows: trait.mean.length, columns: 2, data };
 }
