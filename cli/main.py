@@ -14,6 +14,7 @@ COMMANDS = {
     "import": ("import_table", "Make a knowledge base of a spreadsheet or CSV table."),
     "listing": ("listing", "Read a seller's text: which unit it is, what does not fit, what to ask."),
     "lot": ("lot", "Say which of several units came in one box, what is missing, whose parts they hold."),
+    "measure": ("measure", "Measure lengths on a photograph, by something whose size is known."),
     "schema": ("schema", "Print the JSON Schema of a kind of record or output."),
     "search": ("search", "Find records by words, numbers or names, misspelled or not."),
     "show": ("show", "Show one record of the knowledge base."),
