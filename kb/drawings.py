@@ -18,9 +18,12 @@ It is plain SVG (`kb.svg` says what is let through) with these marks of ours:
     <g data-only="picture">                          in an alternative: for its own picture alone, such as the dashed outline
                                                      of what is absent
     <g data-slot="horn">                             what belongs to a slot
+    <path data-paint="main-color" ...>               in a whole view: drawn in the color that the state of this trait has in its
+                                                     own picture; as written where no state is known
     <g data-damage="roof-warp" display="none">       where a damage spot is
     <view id="crop-horn-seat" viewBox="..."/>        what the pictures of a trait show of the sheet; it stands in the panel it
                                                      frames, and then the pictures hold nothing but that panel
+    <view id="body" viewBox="..."/>                  the whole body, without air around it and without panels
 
 Colors are `currentColor`, `var(--paper, ...)`, `var(--shade, ...)` and `var(--mark, ...)`; a color of its own is for
 alternatives alone, where color is what tells states apart.  Traits that nobody can see in a drawing need none: those of
@@ -248,6 +251,7 @@ class _Checker:
         given = node.attributes
         known = (
             ("data-trait", self.traits, "trait"),
+            ("data-paint", self.traits, "trait"),
             ("data-slot", self.slots, "slot"),
             ("data-damage", self.damage, "damage spot"),
         )

@@ -1,6 +1,7 @@
 """Drawings as SVG text: the picture of one state, and a whole view with chosen states.  Nothing here reads a file."""
 
-from collections.abc import Callable, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -8,10 +9,13 @@ from .drawings import COMMON, FAMILY, PART, Drawing, Drawings
 from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
 from .resolve import slots_of
-from .svg import REFERRING, Node, references, write
+from .svg import COLOR, REFERRING, Node, references, write
 
 #: Marks of the drawing grammar, which a picture has no use for.
-OURS = ("data-trait", "data-state", "data-measured", "data-marking", "data-only", "data-panel", "data-slot")
+OURS = ("data-trait", "data-state", "data-measured", "data-marking", "data-only", "data-panel", "data-slot", "data-paint")
+
+#: A painted area is at least so bright (relative luminance, WCAG 2.2): a dark line on it then has a contrast of 2 to 1.
+LEAST_BRIGHT = 0.085
 
 
 @dataclass(frozen=True)
@@ -21,6 +25,22 @@ class Found:
     drawing: Drawing
     name: str
     trait: Trait
+
+    def groups(self, state: str | None) -> list[Node]:
+        """What its picture shows of a state; of a measured trait or a marking without one."""
+        return [node for node in self.drawing.framed(self.name) if node.attributes.get("data-state") == state]
+
+    def words(self, state: str | None) -> tuple[str, str]:
+        """The title of a state's picture: the trait and the state; and what distinguishes the state."""
+        record = (self.trait.states or {}).get(state or "")
+        title = f"{self.trait.name}: {record.name}" if record else self.trait.name
+        return title, next((words for words in (node.words("title") for node in self.groups(state)) if words), title)
+
+    def color(self, state: str) -> str | None:
+        """The color of its own that a state is drawn in: of its text where it is about lettering, else of its first area."""
+        nodes = sorted((node for group in self.groups(state) for node in group.all()), key=lambda node: node.tag != "text")
+        colors = (node.attributes.get("fill", "") for node in nodes)
+        return next((color for color in colors if re.fullmatch(COLOR, color)), None)
 
 
 def where_drawn(drawings: Drawings, family: str | None, trait: str) -> Found | None:
@@ -57,13 +77,10 @@ def picture(drawings: Drawings, family: str | None, trait: str, state: str | Non
     found = where_drawn(drawings, family, trait)
     if found is None:
         return None
-    groups = [node for node in found.drawing.framed(found.name) if node.attributes.get("data-state") == state]
     crop = found.drawing.crop(found.name)
-    if not groups or crop is None:
+    if not found.groups(state) or crop is None:
         return None
-    record = (found.trait.states or {}).get(state or "")
-    title = f"{found.trait.name}: {record.name}" if record else found.trait.name
-    desc = next((words for words in (node.words("title") for node in groups) if words), title)
+    title, desc = found.words(state)
     apart = found.drawing.panel(found.name)
     panel = apart.attributes["data-panel"] if apart else None
 
@@ -94,11 +111,12 @@ def drawing(
     states: Mapping[str, str],
     kind: str | None = None,
     damage: Sequence[str] = (),
+    colors: Mapping[str, str] | None = None,
 ) -> str | None:
     """A whole view of a family as SVG text, each trait in the state that `states` gives it, else as drawn.
 
-    `damage`: the spots to show.  A state that this view does not show hides the others of its trait.  None: nobody drew the
-    view.  Raises Unreadable for a state that its trait does not have.
+    `damage`: the spots to show.  `colors`: what is painted, by the trait that says its color.  A state that this view does not
+    show hides the others of its trait.  None: nobody drew the view.  Raises Unreadable for a state that its trait does not have.
     """
     sheets = [one for one in drawings.of(FAMILY, family) if one.view == view and one.kind in (None, kind)]
     if not sheets:
@@ -120,12 +138,54 @@ def drawing(
             shown = states[trait] == state
         elif "data-damage" in given:
             shown = given["data-damage"] in damage
-        return _changed(node, keep, ["display"], {}) if shown else None
+        return _changed(node, keep, ["display"], painted(node, colors or {})) if shown else None
 
     root = sheet.root
     kept = [one for one in map(keep, root.elements) if one and one.tag not in ("title", "desc")]
     words = (root.words("title") or "", root.words("desc") or "")
     return _sheet(root, root.attributes["viewBox"], kept, *words, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}")
+
+
+def painted(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
+    """The attribute that paints an element in the color of its trait; {} where it is not painted."""
+    color = colors.get(node.attributes.get("data-paint", ""))
+    if color is None:
+        return {}
+    return {paint_of(node): color if node.tag == "text" else bright(color)}
+
+
+def paint_of(node: Node) -> str:
+    """Which attribute paints an element: that of its area, or where it has none, of its line."""
+    return "fill" if node.attributes.get("fill", "none") != "none" else "stroke"
+
+
+def bright(color: str) -> str:
+    """A color, mixed with white until dark lines can be seen on it."""
+    channels = [int(color[k : k + 2], 16) for k in (1, 3, 5)] if len(color) == 7 else [17 * int(one, 16) for one in color[1:]]
+    shares = (share / 20 for share in range(21))
+    mixed = ([round(one + (255 - one) * share) for one in channels] for share in shares)
+    return next(f"#{red:02x}{green:02x}{blue:02x}" for red, green, blue in mixed if _luminance(red, green, blue) >= LEAST_BRIGHT)
+
+
+def _luminance(*channels: int) -> float:
+    """Relative luminance of an sRGB color (WCAG 2.2)."""
+    linear = [one / 255 / 12.92 if one <= 10 else ((one / 255 + 0.055) / 1.055) ** 2.4 for one in channels]
+    return sum(weight * one for weight, one in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+
+def drawn_in(drawings: Drawings, level: str, home: str) -> Iterator[tuple[str, str | None]]:
+    """(trait, state) of every picture that the drawings of a home give, as `picture` takes them; None: the value itself."""
+    names = {
+        node.attributes["data-trait"]
+        for sheet in drawings.of(level, home)
+        for node in sheet.nodes
+        if "data-trait" in node.attributes
+    }
+    for name in sorted(names):
+        trait = f"{home}.{name}" if level == PART else name
+        found = where_drawn(drawings, home if level == FAMILY else None, trait)
+        if found is not None and (found.drawing.level, found.name) == (level, name):
+            yield from ((trait, state) for state in (found.trait.states or [None]) if found.groups(state))
 
 
 def _in_panel(node: Node, panel: str | None, keep: Callable[[Node], Node | None]) -> Node | None:

@@ -59,7 +59,7 @@ ATTRIBUTES: dict[str, tuple[str, str]] = {
     **dict.fromkeys(["opacity", "fill-opacity", "stroke-opacity"], (LENGTH, "a number")),
     **dict.fromkeys(["font-size", "letter-spacing", "textLength"], (LENGTH, "a number")),
     **dict.fromkeys(
-        ["data-trait", "data-state", "data-slot", "data-damage", "data-panel"],
+        ["data-trait", "data-state", "data-slot", "data-damage", "data-panel", "data-paint"],
         (r"[a-z0-9]+(?:[-.][a-z0-9]+)*", "an id"),
     ),
     **dict.fromkeys(["data-measured", "data-marking"], (r"", "nothing between the quotes")),

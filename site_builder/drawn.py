@@ -9,8 +9,7 @@ from markupsafe import Markup
 
 from ..kb.drawings import FAMILY, Drawing, Drawings, safe_drawings
 from ..kb.load import Entries
-from ..kb.models import Trait
-from ..kb.pictures import drawing, picture
+from ..kb.pictures import drawing, picture, where_drawn
 from ..kb.resolve import Stated, has_slot, number, traits_of
 from ..kb.svg import Node
 from ..kb.values import Fact
@@ -18,6 +17,8 @@ from .reads import DRAWINGS, Memo, drawings_of
 
 #: The views at the head of a page.
 SIDE, NOSE, END = "side", "nose", "end"
+#: The `view` element that frames the whole body.
+BODY = "body"
 #: How a panel says where its upper left corner is.
 MOVED = r"translate\(([-.\d]+)[ ,]+([-.\d]+)\)"
 Pairs = tuple[tuple[str, str], ...]
@@ -61,17 +62,11 @@ class Pictures:
         self._view = memo.kept(self._drawn)
         self._traits = self.drawings.traits
         self._named = memo.kept(self._traits_drawn)
+        self.color = memo.kept(self._color)
         self._stripped = memo.kept(self._bodies)
 
     def _of_state(self, family: str | None, trait: str, state: str | None) -> Markup | None:
         return trusted(picture(self.drawings, family, trait, state))
-
-    def of_fact(self, family: str | None, name: str, trait: Trait, fact: Fact) -> list[dict[str, Markup | str | None]]:
-        """The picture of each recorded state, the most frequent first, named where there are several; else the only one."""
-        names = trait.states or {}
-        states = self._ranked(fact) if names else [None]
-        drawn = {state: seen for state in states if (seen := self.of_state(family, name, state))}
-        return [{"svg": seen, "name": names[state].name if state and len(states) > 1 else None} for state, seen in drawn.items()]
 
     def heads(self, family: str, one: Stated | None) -> list[Markup]:
         """The side of a unit; of a variant with its own states, kind and fitted slots, and its nose or else its end besides."""
@@ -83,9 +78,19 @@ class Pictures:
         for view in filter(None, views):
             drawn = self._named(family, view)
             chosen = tuple((name, states[name]) for name in drawn if name in states)
-            seen = self._view(family, view, chosen, kind, bare, self._texts(one) if one else ())
+            seen = self._view(family, view, chosen, kind, bare, self._texts(one) if one else (), self.colors(family, states))
             found += [seen] if seen else []
         return found
+
+    def colors(self, family: str, states: Mapping[str, str]) -> Pairs:
+        """(trait, color) of what is painted on a unit in these states."""
+        painted = self._named(family, None)
+        found = ((name, self.color(family, name, states[name])) for name in painted if name in states)
+        return tuple((name, color) for name, color in found if color)
+
+    def _color(self, family: str, trait: str, state: str) -> str | None:
+        found = where_drawn(self.drawings, family, trait)
+        return found.color(state) if found else None
 
     def _texts(self, one: Stated) -> Pairs:
         """(shape of a sample text, what this variant reads there); nothing to read where nobody recorded it."""
@@ -94,16 +99,15 @@ class Pictures:
             for node in sheet.nodes:
                 if "data-marking" in node.attributes:
                     fact = one.shows.get(node.attributes.get("data-trait", ""))
-                    own = self._ranked(fact)[0] if fact and not fact.unknown else ""
+                    own = self.ranked(fact)[0] if fact and not fact.unknown else ""
                     found |= {_shape(text): own for inner in node.all() for text in _texts_in(inner)}
         return tuple(sorted(found.items()))
 
-    def _traits_drawn(self, family: str, view: str) -> list[str]:
-        """The traits that a view can show: variants that are alike in these share one drawing."""
-        sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view)
-        return sorted(
-            {node.attributes["data-trait"] for sheet in sheets for node in sheet.nodes if "data-trait" in node.attributes}
-        )
+    def _traits_drawn(self, family: str, view: str | None) -> list[str]:
+        """The traits that a view can show: variants that are alike in these share one drawing. None: that paint any view."""
+        mark = "data-trait" if view else "data-paint"
+        sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if view in (None, sheet.view))
+        return sorted({node.attributes[mark] for sheet in sheets for node in sheet.nodes if mark in node.attributes})
 
     def _face(self, family: str, kind: str | None) -> str | None:
         """The nose if units of this kind have one, else the end.
@@ -117,9 +121,10 @@ class Pictures:
         return END if END in own or (END, None) in drawn else None
 
     def _drawn(
-        self, family: str, view: str, states: Pairs, kind: str | None, bare: frozenset[str], texts: Pairs
+        self, family: str, view: str, states: Pairs, kind: str | None, bare: frozenset[str], texts: Pairs, colors: Pairs
     ) -> Markup | None:
-        return trusted(drawing(self._stripped(family, view, bare, texts), family, view, dict(states), kind))
+        sheets = self._stripped(family, view, bare, texts)
+        return trusted(drawing(sheets, family, view, dict(states), kind, colors=dict(colors)))
 
     def _bodies(self, family: str, view: str, bare: frozenset[str], texts: Pairs) -> Drawings:
         sheets = [sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view]
@@ -127,7 +132,7 @@ class Pictures:
         bodies.__dict__["traits"] = self.drawings.traits
         return bodies
 
-    def _ranked(self, fact: Fact) -> list[str]:
+    def ranked(self, fact: Fact) -> list[str]:
         """The choices of a fact, the most frequent first; of equals the one written first."""
         words = self.entries.about.frequencies
         return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
@@ -136,16 +141,16 @@ class Pictures:
         """The commonest state of each trait of a variant, and of the parts it was commonly fitted with."""
         facts = dict(one.shows)
         for slot, fitted in one.fitted.items():
-            part = self.entries.parts.get(self._ranked(fitted)[0])
+            part = self.entries.parts.get(self.ranked(fitted)[0])
             facts |= {f"{slot}.{name}": fact for name, fact in (part.shows if part else {}).items() if not fact.unknown}
         traits = self._traits(one.family)
-        return {name: self._ranked(fact)[0] for name, fact in facts.items() if name in traits and traits[name].states}
+        return {name: self.ranked(fact)[0] for name, fact in facts.items() if name in traits and traits[name].states}
 
     def bare_of(self, one: Stated) -> list[str]:
         """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
         family = one.family
         slots = self.entries.families[family].slots
-        empty = {slot for slot, fact in one.fitted.items() if self._ranked(fact)[0] == NONE}
+        empty = {slot for slot, fact in one.fitted.items() if self.ranked(fact)[0] == NONE}
         return [slot for slot in slots if slot in empty or not has_slot(self.entries, family, slot, one.kind)]
 
 
@@ -189,7 +194,14 @@ def _without(node: Node, bare: frozenset[str], texts: Mapping[str, str]) -> Node
 
 
 def box(sheet: Drawing) -> tuple[float, float, float, float]:
-    """The largest box from the upper left corner of a sheet that no panel begins in: x, y, width, height."""
+    """What a whole view shows of a sheet: x, y, width, height.
+
+    It is the `view` called body where there is one, else the largest box from the upper left corner that no panel begins in.
+    """
+    framed = next((node for node in sheet.nodes if node.tag == "view" and node.attributes.get("id") == BODY), None)
+    if framed is not None:
+        x, y, width, height = map(float, framed.attributes["viewBox"].split())
+        return x, y, width, height
     x, y, width, height = map(float, sheet.root.attributes["viewBox"].split())
     moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in sheet.panels)
     corners = [(float(found[1]) - x, float(found[2]) - y) for found in moved if found]

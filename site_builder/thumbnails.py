@@ -1,7 +1,8 @@
 """Small drawings of many variants on one page, put together from pieces that the page holds once.
 
-A view of a unit is cut into *pieces*: what all variants share between two alternatives is one piece, and each alternative is
-one.  A page holds the pieces in one hidden image, and a variant's own image names those it shows, back to front.
+A view of a unit is cut into *pieces*: what all variants share between two alternatives is one piece, each alternative is one, and
+so is whatever is painted.  A page holds the pieces in one hidden image, and a variant's own image names those it shows, back to
+front, each painted piece with its color.  An image can also stand alone, with the pieces in it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -11,9 +12,10 @@ from dataclasses import dataclass, field
 from markupsafe import Markup
 
 from ..kb.drawings import FAMILY, Drawing
+from ..kb.pictures import paint_of, painted
 from ..kb.resolve import Stated
-from ..kb.svg import Node, references, write
-from .drawn import SIDE, Pictures, body, trusted
+from ..kb.svg import SVG, Node, references, write
+from .drawn import SIDE, Pairs, Pictures, body, trusted
 from .reads import Memo, digest
 
 #: Attributes of ours that a piece has no use for.
@@ -26,10 +28,13 @@ MARKS = (
     "data-panel",
     "data-slot",
     "data-damage",
+    "data-paint",
     "display",
 )
 #: What has one of these is left out: a marking is a sample, and nobody could read it this small.
 LEFT_OUT = ("data-damage", "data-only", "data-marking")
+#: What one of these is told of may differ between variants.
+TOLD = ("data-trait", "data-slot", "data-paint")
 #: Elements that are no part of the picture.
 WORDS = ("title", "desc", "view")
 
@@ -51,6 +56,7 @@ class _Piece:
 
     trait, state  shown where a variant is in that state; `usual`: where nothing says so
     slot          not shown where a variant has nothing in it
+    paint         the element that is painted, if it is one: its own paint stands where it is shown, not in the kit
     """
 
     ident: str | None
@@ -60,6 +66,7 @@ class _Piece:
     state: str | None = None
     usual: bool = True
     slot: str | None = None
+    paint: Node | None = None
 
 
 class Thumbnails:
@@ -82,8 +89,30 @@ class Thumbnails:
         if sheet is None:
             return None
         self._used[one.family, one.kind] = None
-        states = tuple(sorted((name, state) for name, state in self.pictures.states_of(one).items() if name in sheet.traits))
-        return self._image(one.family, one.kind, states, frozenset(self.pictures.bare_of(one)))
+        return trusted(self._image(one.family, one.kind, *self._look(one, sheet), False))
+
+    def alone(self, one: Stated) -> str | None:
+        """A variant's image with its pieces in it, as SVG text; None where nobody drew its family."""
+        sheet = self._sheet(one.family, one.kind)
+        return self._image(one.family, one.kind, *self._look(one, sheet), True) if sheet else None
+
+    def size(self, family: str, kind: str | None) -> tuple[float, float] | None:
+        """How wide and high the images of a kind of unit are, in units of the drawing; None where nobody drew it."""
+        sheet = self._sheet(family, kind)
+        if sheet is None:
+            return None
+        _, _, width, height = map(float, sheet.box.split())
+        return width, height
+
+    def kinds(self, family: str) -> set[str | None]:
+        """The kinds that somebody drew; None: all that have no drawing of their own."""
+        return {one.kind for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE}
+
+    def _look(self, one: Stated, sheet: _Sheet) -> tuple[Pairs, Pairs, frozenset[str]]:
+        """What an image depends on: the states it can show, the colors, and the bare slots."""
+        states = self.pictures.states_of(one)
+        shown = tuple(sorted((name, state) for name, state in states.items() if name in sheet.traits))
+        return shown, self.pictures.colors(one.family, states), frozenset(self.pictures.bare_of(one))
 
     def kit(self) -> Markup | None:
         """The pieces that the images so far are put together from."""
@@ -92,13 +121,17 @@ class Thumbnails:
         hidden = 'class="kit" width="0" height="0" aria-hidden="true" focusable="false"'
         return trusted(f"<svg {hidden}><defs>{pieces}</defs></svg>" if pieces else None)
 
-    def _drawn(self, family: str, kind: str | None, states: tuple[tuple[str, str], ...], bare: frozenset[str]) -> Markup | None:
+    def _drawn(self, family: str, kind: str | None, states: Pairs, colors: Pairs, bare: frozenset[str], alone: bool) -> str:
         sheet = self._sheet(family, kind)
-        assert sheet is not None  # `of` has asked
-        shown = "".join(write(node) for node in _shown(sheet.tree, dict(states), bare))
+        assert sheet is not None  # whoever asks has asked for it
+        shown = list(_shown(sheet.tree, dict(states), dict(colors), bare))
+        inner = "".join(write(node) for node in shown)
         drawn = "".join(f' {name}="{value}"' for name, value in sheet.drawn.items())
+        if alone:
+            kit = "".join(write(node) for node in _needed(sheet.kit, shown))
+            return f'<svg xmlns="{SVG}" viewBox="{sheet.box}"{drawn}><defs>{kit}</defs>{inner}</svg>'
         hidden = 'aria-hidden="true" focusable="false"'
-        return trusted(f'<svg class="thumbnail" viewBox="{sheet.box}"{drawn} {hidden}>{shown}</svg>')
+        return f'<svg class="thumbnail" viewBox="{sheet.box}"{drawn} {hidden}>{inner}</svg>'
 
     def _cut_up(self, family: str, kind: str | None) -> _Sheet | None:
         sheets = [one for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE and one.kind in (None, kind)]
@@ -108,7 +141,19 @@ class Thumbnails:
         return self._sheet(family, None) if own.kind is None and kind is not None else _cut(own, f"k{digest(own.path)[:5]}")
 
 
-def _shown(tree: Iterable[_Piece], states: Mapping[str, str], bare: frozenset[str]) -> Iterator[Node]:
+def _needed(kit: Sequence[Node], shown: Iterable[Node]) -> list[Node]:
+    """Of a kit what these elements refer to, and what that refers to in its turn."""
+    named = {node.attributes.get("id", ""): node for node in kit}
+    wanted: dict[str, None] = {}
+    waiting = [*shown]
+    while waiting:
+        found = [name for node in waiting.pop().all() for name in references(node) if name not in wanted]
+        wanted |= dict.fromkeys(found)
+        waiting += [named[name] for name in found if name in named]
+    return [node for name, node in named.items() if name in wanted]
+
+
+def _shown(tree: Iterable[_Piece], states: Mapping[str, str], colors: Mapping[str, str], bare: frozenset[str]) -> Iterator[Node]:
     """The pieces of a variant as elements, back to front."""
     for piece in tree:
         there = piece.slot not in bare
@@ -119,9 +164,16 @@ def _shown(tree: Iterable[_Piece], states: Mapping[str, str], bare: frozenset[st
         if not there:
             continue
         if piece.ident is not None:
-            yield Node("use", {"href": f"#{piece.ident}"}, 0, 0)
-        elif inner := list(_shown(piece.inner, states, bare)):
+            own = _paint(piece.paint, colors) if piece.paint else {}
+            yield Node("use", {"href": f"#{piece.ident}"} | own, 0, 0)
+        elif inner := list(_shown(piece.inner, states, colors, bare)):
             yield Node("g", dict(piece.attributes), 0, 0, [*inner])
+
+
+def _paint(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
+    """The attribute that paints an element: in its color, else as it is drawn."""
+    name = paint_of(node)
+    return painted(node, colors) or ({name: node.attributes[name]} if name in node.attributes else {})
 
 
 def _cut(drawing: Drawing, prefix: str) -> _Sheet:
@@ -148,14 +200,17 @@ def _pieces(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[st
         if node.tag in WORDS or not given.keys().isdisjoint(LEFT_OUT):
             continue
         trait, state, slot = given.get("data-trait"), given.get("data-state"), given.get("data-slot")
-        told = state is not None or slot is not None
-        if not told and not any("data-trait" in one.attributes or "data-slot" in one.attributes for one in node.all()):
+        told = state is not None or slot is not None or "data-paint" in given
+        if not told and not any(not one.attributes.keys().isdisjoint(TOLD) for one in node.all()):
             if "display" not in given:
                 same.append(node)
             continue
         if same:
             yield _Piece(_kept(sheet, same, prefix, names), {})
             same = []
+        if "data-paint" in given:
+            yield _Piece(_kept(sheet, [_unpainted(node)], prefix, names), {}, paint=node)
+            continue
         plain = {name: value for name, value in given.items() if name not in MARKS}
         inner = (
             tuple(_pieces(sheet, node.elements, prefix, names))
@@ -168,6 +223,12 @@ def _pieces(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[st
         )
     if same:
         yield _Piece(_kept(sheet, same, prefix, names), {})
+
+
+def _unpainted(node: Node) -> Node:
+    """A copy that takes its paint from where it is shown."""
+    attributes = {name: value for name, value in node.attributes.items() if name != paint_of(node)}
+    return Node(node.tag, attributes, node.line, node.column, node.children)
 
 
 def _kept(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> str:

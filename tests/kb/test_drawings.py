@@ -10,8 +10,8 @@ import pytest
 from tellmark.kb.check import check
 from tellmark.kb.drawings import FAMILY, PART, Drawing, Drawings, read_drawings, traits_due
 from tellmark.kb.findings import Unreadable
-from tellmark.kb.pictures import drawing, picture
-from tellmark.kb.svg import MOST_BYTES, MOST_DEPTH, MOST_ELEMENTS
+from tellmark.kb.pictures import LEAST_BRIGHT, bright, drawing, drawn_in, painted, picture, where_drawn
+from tellmark.kb.svg import MOST_BYTES, MOST_DEPTH, MOST_ELEMENTS, Node
 
 ENTRIES = Path(__file__).parents[2] / "entries"
 SIDE = "families/tram/drawings/side.svg"
@@ -72,6 +72,14 @@ BROKEN: dict[str, tuple[str, str, list[str]]] = {
         'data-damage="pole"',
         'data-damage="pol"',
         [':9:3: found data-damage="pol", expected the id of a damage spot: pole; did you mean "pole"?'],
+    ),
+    "paint": (
+        '<path d="M0 20 H120"/>',
+        '<path data-paint="rof" d="M0 20 H120"/>',
+        [
+            ':7:69: found data-paint="rof", expected the id of a trait: length, number, roof, stripe or wheels.rim; '
+            'did you mean "roof"?'
+        ],
     ),
     "both-shown": (
         '"ribbed" display="none"',
@@ -391,3 +399,58 @@ def test_whole_views(kind: str | None) -> None:
         shown = drawing(SHIPPED, "cab-diesel-420", view, {"side-stripes": "two-narrow"}, kind)
         assert shown is not None
         assert ElementTree.fromstring(shown).findtext(f"{SVG}title")
+
+
+# Painted ------------------------------------------------------------------------------------------------------------------
+
+BODY = {"d": "M0 0 H9 V9 Z", "fill": "var(--paper, #fff)", "data-paint": "main-color"}
+PAINTED: list[tuple[str, str, dict[str, str], dict[str, str], dict[str, str]]] = [
+    ("area", "path", BODY, {"main-color": "#e5782a"}, {"fill": "#e5782a"}),
+    ("line, as nothing is filled", "path", {"d": "M0 0 H9", "data-paint": "trim"}, {"trim": "#b98d2f"}, {"stroke": "#b98d2f"}),
+    ("dark area, lightened", "path", BODY, {"main-color": "#000000"}, {"fill": "#595959"}),
+    ("dark lettering, as it is", "text", {"fill": "currentColor", "data-paint": "ink"}, {"ink": "#232427"}, {"fill": "#232427"}),
+    ("of a state that nobody recorded", "path", BODY, {"trim": "#b98d2f"}, {}),
+    ("not painted", "path", {"d": "M0 0 H9"}, {"trim": "#b98d2f"}, {}),
+]
+
+
+@pytest.mark.parametrize(
+    ("tag", "given", "colors", "expected"), [case[1:] for case in PAINTED], ids=[case[0] for case in PAINTED]
+)
+def test_painted(tag: str, given: dict[str, str], colors: dict[str, str], expected: dict[str, str]) -> None:
+    colors = {name: color for name, color in colors.items() if name}
+    assert painted(Node(tag, given, 0, 0), colors) == expected
+
+
+@pytest.mark.parametrize("color", ["#000000", "#232427", "#1f3157", "#24452f", "#6d1f2b", "#e5782a", "#fff"])
+def test_dark_lines_can_be_seen_on_what_is_painted(color: str) -> None:
+    """Relative luminance (WCAG 2.2), worked out here from its definition; a color that is bright enough stays."""
+
+    def luminance(text: str) -> float:
+        shares = [int(text[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+        linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in shares]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    whole = color if len(color) == 7 else "#" + "".join(2 * one for one in color[1:])
+    assert luminance(bright(color)) >= LEAST_BRIGHT
+    assert (bright(color) == whole) == (luminance(whole) >= LEAST_BRIGHT)
+
+
+def test_a_side_is_painted_in_the_color_of_its_states() -> None:
+    drawings = read_drawings(check(ENTRIES)[0])[0]
+    found = where_drawn(drawings, "cab-diesel-420", "main-color")
+    assert found is not None
+    color = found.color("orange") or ""
+    side = drawing(drawings, "cab-diesel-420", "side", {}, colors={"main-color": color})
+    assert side is not None
+    assert f'fill="{color}"' in side
+    assert color not in (drawing(drawings, "cab-diesel-420", "side", {}) or "")
+
+
+def test_every_picture_is_listed_with_its_home() -> None:
+    """What a site writes into files is what its pages ask for."""
+    drawings = read_drawings(check(ENTRIES)[0])[0]
+    for one in drawings.files.values():
+        family = one.home if one.level == FAMILY else None
+        for trait, state in drawn_in(drawings, one.level, one.home):
+            assert picture(drawings, family, trait, state), (one.path, trait, state)
