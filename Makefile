@@ -31,7 +31,11 @@ lint: .venv/tests-installed
 types: .venv/tests-installed
 	$(BIN)/basedpyright
 
-bench: .venv/tests-installed
+.venv/bench-installed: .venv/tests-installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[bench]'
+	touch $@
+
+bench: .venv/bench-installed
 	$(BIN)/python tests/bench.py
 
 clean:

@@ -76,8 +76,9 @@ class Listing:
         for u, one in enumerate(self.units):
             if tells(one) or not of_parts(one):
                 found += [(u, some) for some in questions(one, self.silent[u], self.remarks[u], hazards)]
-        kept = sorted(range(len(found)), key=lambda n: (-found[n][1].bits, n))[: self.entries.about.buying.questions]
-        return tuple(found[n] for n in sorted(kept, key=lambda n: (found[n][0], -found[n][1].bits, n)))
+        bits = [round(one.bits, 9) for _, one in found]
+        kept = sorted(range(len(found)), key=lambda n: (-bits[n], n))[: self.entries.about.buying.questions]
+        return tuple(found[n] for n in sorted(kept, key=lambda n: (found[n][0], -bits[n], n)))
 
     @cached_property
     def lot(self) -> Units | None:

@@ -89,7 +89,7 @@ def _excluded(one: Described) -> Iterator[Remark]:
     Each is said with all that it contradicts, the likeliest to be wrong first.
     """
     done: set[frozenset[int]] = set()
-    for n in sorted(one.naming, key=lambda n: -(one.doubts[n] or 0.0)):
+    for n in sorted(one.naming, key=lambda n: -round(one.doubts[n] or 0.0, 9)):
         against = [m for m in sorted(one.naming) if _exclude(one, n, m) and frozenset((n, m)) not in done]
         if against:
             done |= {frozenset((n, m)) for m in against}

@@ -63,7 +63,8 @@ def silent(one: Described) -> list[Silent]:
     """What matters most and is not spoken of, the most important first."""
     buying = one.words.entries.about.buying
     found = [*_conditions(one, buying.wanted), *_spots(one), *_parts(one, abs(buying.foreign_part))]
-    return sorted((some for some in found if some.costs >= MATTERS), key=lambda some: (-some.costs, some.id))[:MOST_SILENT]
+    matter = [some for some in found if round(some.costs, 9) >= MATTERS]
+    return sorted(matter, key=lambda some: (-round(some.costs, 9), some.id))[:MOST_SILENT]
 
 
 def _said(one: Described, kind: str) -> set[str]:
@@ -211,8 +212,8 @@ def _view(
         t = proposal.question.trait
         if compiled.traits[t].view == v:
             best[t] = max(best.get(t, 0.0), proposal.bits)
-    traits = sorted((t for t, some in best.items() if some >= WORTH_NAMING), key=lambda t: -best[t])[:MOST_TRAITS]
-    traits = traits or sorted(best, key=lambda t: -best[t])[:1]
+    worth = sorted(best, key=lambda t: -round(best[t], 9))
+    traits = [t for t in worth if best[t] >= WORTH_NAMING][:MOST_TRAITS] or worth[:1]
     view = compiled.views[v]
     spots = [some for some in left_out if some.view == view and some.about == "damage"]
     names = list(dict.fromkeys(_thing(one, t) for t in traits))

@@ -115,7 +115,7 @@ class Described:
         """The claims that say which unit it is, and may be right, the surest first."""
         known = self.recorded
         able = [n for n, one in enumerate(self.meanings) if one.names and one.fits is not None and (one.fits[known] > 0).any()]
-        return sorted(able, key=lambda n: (self.doubts[n] or 0.0, n))
+        return sorted(able, key=lambda n: (round(self.doubts[n] or 0.0, 9), n))
 
     @cached_property
     def recorded(self) -> Bools:

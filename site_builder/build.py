@@ -9,22 +9,25 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
+from itertools import chain
 from pathlib import Path
 from textwrap import shorten
-from typing import Any
+from typing import Any, NamedTuple
 
 from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
 
 from ..kb.cache import kept_beside
 from ..kb.load import Entries
-from . import changes, compare_pages, exports, pages, pocket, search_pages
+from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
+from .forked import processes_for, spread
 from .linked_data import Linker, script
 from .page import File, Page, Values
-from .reads import Changes, Digests, Key, Record, digest, recorded
+from .reads import ALL, MADE, Changes, Digests, Key, Reads, Record, Sum, Written, digest, recorded
 from .records_json import beside
 from .sitemap import sitemap_files
 from .tables import Site
@@ -34,19 +37,35 @@ HERE = Path(__file__).parent
 #: Lists the files of a site that a build wrote; a folder without it, or with anything else in it, is left alone.
 MARKER = ".tellmark-site"
 #: The modules that offer `pages(site)` or `files(site)`.
-PRODUCERS: tuple[Any, ...] = (pages, pocket, search_pages, compare_pages, changes, exports)
+PRODUCERS: tuple[Any, ...] = (
+    pages,
+    identify_pages,
+    listing_pages,
+    measure_pages,
+    pocket,
+    search_pages,
+    compare_pages,
+    changes,
+    exports,
+    offline,
+)
 #: Pages that are reached from the foot of every page.
 MORE = [
     ("Search", "search.html"),
+    ("Read a listing", "listing.html"),
+    ("Measure on a photograph", "measure.html"),
     ("Liveries", "liveries.html"),
     ("Makers", "makers.html"),
     ("Sources", "sources.html"),
     ("What is not known yet", "wanted.html"),
     ("Recent changes", "changes.html"),
     ("Data", "data.html"),
+    ("Without a signal", "offline.html"),
 ]
 #: Longer titles are cut off where they are shown.
 LONGEST_TITLE = 70
+#: So many outputs that share nothing are made by one process one after another.
+FEW_ENOUGH = 20
 #: What pages are made with beside our own code.
 MADE_WITH = ("jinja2", "markupsafe", "markdown-it-py", "nh3", "numpy", "pydantic")
 
@@ -64,9 +83,10 @@ class Built:
     made: int
 
 
-def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter) -> Built:
+def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter, processes: int | None = None) -> Built:
     """Writes the site of sound entries to `out`. `base`: its address to be, with a slash at its end.
 
+    processes: how many may make a part of it each; as many as the machine has for it where not given.
     Raises CannotPublish, or OSError of the disk.
     """
     target = out.resolve()
@@ -74,22 +94,19 @@ def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter
     site = Site(entries, base)
     outputs = list(offered(site))
     outputs += _sitemap(site, outputs)
-    _refuse_twice(outputs)
-    digests = Digests(entries)
+    _refuse_wrong([one.address for one in outputs])
+    digests = Digests(entries, [one.address for one in outputs], site.made)
     mark = _mark(entries, base)
     place = kept_beside(target, ".site.json")
     old = _kept(place, mark, target)
-    kept = _unchanged(outputs, old, Changes(old, digests, site.memo), target) if old else {}
-    waiting = [one for one in outputs if one.address not in kept]
-    made: dict[str, bytes] = {}
-    reads = {path: old.outputs[path][0] for path in kept} if old else {}
-    maker = _Maker(site, place)
-    for one in progress(waiting):
-        made[one.address], reads[one.address] = site.memo.reading(partial(maker.bytes_of, one))
-    publish(made, target, list(kept))
+    changes = Changes(old, digests, site.memo) if old else None
+    with replacing(target) as fresh:
+        made = _Made(_Maker(site, fresh, place), changes, target, processes)
+        made.all(outputs, progress)
+        _write_marker(fresh, made.written)
     if place is not None:
-        _keep(place, recorded(mark, _stats(target, reads, kept), site.memo, digests, old))
-    return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), len(made))
+        _keep(place, recorded(mark, made.written, made.answers, digests, old))
+    return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), made.now)
 
 
 def offered(site: Site) -> Iterator[Output]:
@@ -103,19 +120,22 @@ def offered(site: Site) -> Iterator[Output]:
         yield File(path.relative_to(static).as_posix(), path.read_bytes)
 
 
-def _refuse_twice(outputs: Iterable[Output]) -> None:
+def _refuse_wrong(addresses: Iterable[str]) -> None:
+    """Raises CannotPublish for an address that is offered twice, or leads out of the folder."""
     seen: set[str] = set()
-    for one in outputs:
-        if one.address in seen:
-            raise CannotPublish(f'"{one.address}" twice', "every address once")
-        seen.add(one.address)
+    for one in addresses:
+        if one in seen:
+            raise CannotPublish(f'"{one}" twice', "every address once")
+        if not _inside(one):
+            raise CannotPublish(f'the path "{one}"', "a path inside the site")
+        seen.add(one)
 
 
 class _Maker:
-    """Makes the bytes of pages and files. Templates are compiled once."""
+    """Makes pages and files, and writes them to a folder. Templates are compiled once."""
 
-    def __init__(self, site: Site, store: Path | None) -> None:
-        self.site = site
+    def __init__(self, site: Site, folder: Path, store: Path | None) -> None:
+        self.site, self.folder = site, folder
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
         self.linker = Linker(site)
@@ -129,6 +149,14 @@ class _Maker:
             auto_reload=False,
             bytecode_cache=FileSystemBytecodeCache(str(store.parent), "template-%s.compiled") if store else None,
         )
+
+    def write(self, one: Output) -> Written:
+        """Makes one and writes it; its folder must be there."""
+        content, read = self.site.memo.reading(partial(self.bytes_of, one))
+        with open(f"{self.folder}/{one.address}", "wb", buffering=0) as file:  # noqa: PTH123 (thousands of them)
+            file.write(content)
+            at = os.fstat(file.fileno()).st_mtime_ns
+        return Written(read, at, Sum.of(content))
 
     def bytes_of(self, one: Output) -> bytes:
         """The content of a page or a file."""
@@ -172,6 +200,7 @@ def _sitemap(site: Site, outputs: Sequence[Output]) -> list[File]:
     pages = [one for one in outputs if isinstance(one, Page)]
 
     def made() -> dict[str, bytes]:
+        site.memo.note((MADE, ALL))
         days = {one.address: _verified(site, one) for one in pages}
         return dict(sitemap_files(site.base, days, {address: day for address, day in days.items() if day}))
 
@@ -184,6 +213,106 @@ def _verified(site: Site, page: Page) -> str | None:
         return None
     kind, ident = page.record
     return getattr(site.entries.of(kind)[ident], "verified", None)
+
+
+class _Made:
+    """The files of a site as they come into being, stage by stage: those of the last build that stay, and those made now.
+
+    written   every file so far;  answers: the digest of each answer that was worked out, and what was read for it
+    """
+
+    def __init__(self, maker: _Maker, changes: Changes | None, target: Path, processes: int | None) -> None:
+        self.maker, self.site = maker, maker.site
+        self._changes, self._target, self._processes = changes, target, processes
+        self.written: dict[str, Written] = {}
+        self.answers: dict[Key, tuple[str, Reads]] = {}
+        #: How many were made now.
+        self.now = 0
+
+    def all(self, outputs: Sequence[Output], progress: Progress) -> None:
+        """Every output, the stages in their order."""
+        for folder in sorted({one.address.rpartition("/")[0] for one in outputs}):
+            (self.maker.folder / folder).mkdir(parents=True, exist_ok=True)
+        stages = {stage: [one for one in outputs if one.stage == stage] for stage in sorted({one.stage for one in outputs})}
+        first, *later = stages.values()
+        waiting = self._stay(first)
+        shown = _shown(progress, [*waiting, *chain.from_iterable(later)])
+        self._make(waiting, shown)
+        for stage in later:
+            self._make(self._stay(stage), shown)
+        for _ in shown:
+            pass  # those of later stages that stayed
+
+    def _stay(self, outputs: Iterable[Output]) -> list[Output]:
+        """Links what would be made the same again and stands as it was written; returns the others."""
+        waiting: list[Output] = []
+        for one in outputs:
+            before = self._changes.old.outputs.get(one.address) if self._changes else None
+            if before is None or self._changes is None or not self._stands(one, before) or self._changes.any(before.read):
+                waiting.append(one)
+                continue
+            _link(f"{self._target}/{one.address}", f"{self.maker.folder}/{one.address}")
+            self._add(one.address, before)
+        return waiting
+
+    def _stands(self, one: Output, before: Written) -> bool:
+        return _stat(self._target / one.address) == (before.sum.size, before.at)
+
+    def _make(self, waiting: Sequence[Output], shown: Iterator[Output]) -> None:
+        tasks = _tasks(self.site, waiting)
+        processes = self._processes or processes_for(len(waiting))
+        for report in spread(tasks, self._work, min(processes, len(tasks))):
+            if report is None:
+                self.now += 1
+                next(shown, None)
+            else:
+                self.answers |= report.answers
+                for address, one in report.written.items():
+                    self._add(address, one)
+
+    def _work(self, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | None"]:
+        """What one process does: nothing after each output, and at the end what it did."""
+        written: dict[str, Written] = {}
+        for task in tasks:
+            for one in task:
+                written[one.address] = self.maker.write(one)
+                yield None
+        yield _Report(written, {key: (mine, read) for key, (_, mine, read) in self.site.memo.answers.items()})
+
+    def _add(self, address: str, one: Written) -> None:
+        self.written[address] = one
+        self.site.made[address] = one.sum
+
+
+def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
+    """Begins to show how far it is with the first step: a bar has a thread of its own, and the forks come before it."""
+    yield from progress(outputs)
+
+
+class _Report(NamedTuple):
+    """What a process has written, and the answers that it worked out."""
+
+    written: dict[str, Written]
+    answers: dict[Key, tuple[str, Reads]]
+
+
+def _tasks(site: Site, outputs: Iterable[Output]) -> list[list[Output]]:
+    """The outputs that one process should make one after another, those first that take longest; a few of no home make one."""
+    by_home: dict[str, list[Output]] = {}
+    for one in outputs:
+        by_home.setdefault(_home(site, one), []).append(one)
+    homeless = by_home.pop("", [])
+    part = {*site.plain.families, *site.plain.slot_types}  # any other home leans on the whole of the entries
+    tasks = sorted(by_home, key=lambda home: (home in part, -len(by_home[home])))
+    return [*(by_home[home] for home in tasks), *(homeless[n : n + FEW_ENOUGH] for n in range(0, len(homeless), FEW_ENOUGH))]
+
+
+def _home(site: Site, one: Output) -> str:
+    """As it says, else the family or slot type of the record it is about."""
+    if one.home or not isinstance(one, Page) or one.record is None:
+        return one.home
+    kind, ident = one.record
+    return site.plain.home.get(one.record, ident if kind == "family" else "")
 
 
 # What the last build left -------------------------------------------------------------------------------------------------
@@ -209,34 +338,12 @@ def _kept(place: Path | None, mark: str, target: Path) -> Record | None:
     return old if old is not None and old.mark == mark else None
 
 
-def _unchanged(outputs: Iterable[Output], old: Record, changes: Changes, target: Path) -> dict[str, tuple[int, int]]:
-    """{address: size and time} of what would be made the same again, and stands as it was written."""
-    found: dict[str, tuple[int, int]] = {}
-    for one in outputs:
-        before = old.outputs.get(one.address)
-        if before is not None and not changes.any(before[0]) and _stat(target / one.address) == before[1:]:
-            found[one.address] = before[1:]
-    return found
-
-
 def _stat(path: Path) -> tuple[int, int] | None:
     try:
         seen = os.stat(path)  # noqa: PTH116 (thousands of them)
     except OSError:
         return None
     return seen.st_size, seen.st_mtime_ns
-
-
-def _stats(
-    target: Path, reads: Mapping[str, tuple[Key, ...]], kept: Mapping[str, tuple[int, int]]
-) -> dict[str, tuple[tuple[Key, ...], int, int]]:
-    """What was read for each file of the new site, with its size and time."""
-    found: dict[str, tuple[tuple[Key, ...], int, int]] = {}
-    for path, read in reads.items():
-        seen = kept.get(path) or _stat(target / path)
-        if seen is not None:
-            found[path] = (read, *seen)
-    return found
 
 
 def _keep(place: Path, record: Record) -> None:
@@ -275,16 +382,15 @@ def _files(target: Path) -> Iterator[str]:
         yield from (inside + name for name in folders if os.path.islink(os.path.join(place, name)))  # noqa: PTH114, PTH118
 
 
-def publish(files: Mapping[str, bytes], target: Path, kept: Sequence[str] = ()) -> None:
-    """Writes all files beside `target`, then swaps the folders. Until then, and after any failure, the old site stands.
-
-    kept: paths of the old site that are in the new one as they are.
-    """
+@contextmanager
+def replacing(target: Path) -> Generator[Path]:
+    """An empty folder, which replaces `target` when the block ends. Until then, and after any failure, the old site stands."""
     target.parent.mkdir(parents=True, exist_ok=True)
     beside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     fresh, old = beside / "fresh", beside / "old"
     try:
-        _write(files, fresh, target, kept)
+        fresh.mkdir()
+        yield fresh
         if target.exists():
             _swap(fresh, target, old)
         else:
@@ -294,17 +400,18 @@ def publish(files: Mapping[str, bytes], target: Path, kept: Sequence[str] = ()) 
             shutil.rmtree(beside, ignore_errors=True)
 
 
-def _write(files: Mapping[str, bytes], root: Path, target: Path, kept: Sequence[str]) -> None:
-    for path in [*files, *kept]:
-        if not _inside(path):
-            raise CannotPublish(f'the path "{path}"', "a path inside the site")
-    for folder in sorted({path.rpartition("/")[0] for path in [*files, *kept]}):
-        (root / folder).mkdir(parents=True, exist_ok=True)
-    for path, content in files.items():
-        (root / path).write_bytes(content)
-    for path in kept:
-        _link(f"{target}/{path}", f"{root}/{path}")
-    (root / MARKER).write_bytes("".join(f"{path}\n" for path in sorted([*files, *kept])).encode("utf-8"))
+def publish(files: Mapping[str, bytes], target: Path) -> None:
+    """Writes all files beside `target`, then swaps the folders."""
+    with replacing(target) as fresh:
+        _refuse_wrong(files)
+        for path, content in files.items():
+            (fresh / path).parent.mkdir(parents=True, exist_ok=True)
+            (fresh / path).write_bytes(content)
+        _write_marker(fresh, files)
+
+
+def _write_marker(root: Path, addresses: Iterable[str]) -> None:
+    (root / MARKER).write_bytes("".join(f"{path}\n" for path in sorted(addresses)).encode("utf-8"))
 
 
 def _inside(path: str) -> bool:

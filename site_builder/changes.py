@@ -18,11 +18,15 @@ from .texts import counted, sentence
 PAGE, FEED = "changes.html", "changes.xml"
 ATOM = "http://www.w3.org/2005/Atom"
 #: So many changed records of one commit are shown with their values, and so many of new and taken-out ones by name.
-MOST_RECORDS, MOST_NAMES = 40, 200
+MOST_RECORDS, MOST_NAMES = 20, 200
+#: A commit that changed more records shows them when one asks for it.
+MOST_OPEN = 3
 #: So many changes are told in one entry of the feed.
 MOST_TOLD = 12
 #: In the plural, for kinds that one cannot search for.
 OTHER_KINDS = {"sale": "tables of sales", "knowledge base": "knowledge bases", "sellers": "lists of what sellers say"}
+#: What one of a kind is called where its name is already the plural.
+ONE_OF = {"sellers": "list of what sellers say"}
 #: Names of this are made of what they name, so that a feed that moves keeps its ids (RFC 9562, version 5).
 NAMES = uuid.UUID("6ba7b814-9dad-11d1-80b4-00c04fd430c8")
 
@@ -91,6 +95,7 @@ def _commit(site: Site, one: Commit) -> Values:
         ],
         "records": records[:MOST_RECORDS],
         "more": max(0, len(records) - MOST_RECORDS),
+        "folded": f"{len(records)} records changed" if len(records) > MOST_OPEN else None,
         "unread": list(one.unread),
     }
 
@@ -106,7 +111,7 @@ def _counts(one: Commit) -> str:
 
 def _whole(site: Site, kind: str, new: bool, some: Sequence[Change]) -> Values:
     plural = KINDS.get(kind) or OTHER_KINDS.get(kind, kind)
-    head = f"{len(some)} {plural if len(some) != 1 else kind} {'added' if new else 'taken out'}"
+    head = f"{len(some)} {plural if len(some) != 1 else ONE_OF.get(kind, kind)} {'added' if new else 'taken out'}"
     named = [_record(site, kind, change.id, change.new or change.old) for change in some[:MOST_NAMES]]
     return {"head": head, "records": named, "more": max(0, len(some) - MOST_NAMES)}
 

@@ -151,11 +151,9 @@ def _round_up(value: float) -> float:
 def span_bar(first: int, last: int, whole: tuple[int, int]) -> Markup:
     """A short bar in a longer one, to stand beside the words for it."""
     scale = 120 / (whole[1] - whole[0] + 1)
-    x, width = (first - whole[0]) * scale, (last - first + 1) * scale
-    return Markup(
-        '<svg class="span" viewBox="0 0 120 8" aria-hidden="true" focusable="false">'
-        f'<path class="grid" d="M0 4H120"/><rect class="bar" x="{x:.1f}" y="1" width="{width:.1f}" height="6"/></svg>'
-    )
+    x, width = round((first - whole[0]) * scale, 1), round((last - first + 1) * scale, 1)
+    drawn = f'<path d="M{x:g} 4h{width:g}"/>'
+    return Markup(f'<svg class="span" viewBox="0 0 120 8" aria-hidden="true" focusable="false">{drawn}</svg>')
 
 
 def labels(places: Iterable[tuple[float, float]], apart: float) -> Iterator[tuple[float, float]]:

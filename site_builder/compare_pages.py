@@ -34,9 +34,9 @@ def files(site: Site) -> Iterator[File]:
     """The index, and what each group says and shows."""
     yield File("compare-data.js", partial(_index_file, site))
     for kind, group in _groups(site):
-        yield File(f"{FOLDER}/{kind}-{group}.js", partial(_said_file, site, kind, group))
+        yield File(f"{FOLDER}/{kind}-{group}.js", partial(_said_file, site, kind, group), home=group)
     for kind, group in (*_groups(site), (COMMON, COMMON)):
-        yield File(f"{FOLDER}/{kind}-{group}-pictures.js", partial(_pictures_file, site, kind, group))
+        yield File(f"{FOLDER}/{kind}-{group}-pictures.js", partial(_pictures_file, site, kind, group), home=group)
 
 
 def _values(site: Site) -> Values:

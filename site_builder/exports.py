@@ -1,6 +1,5 @@
 """Everything a site offers as data: the JSON beside each page, the folder of downloads, and the page that lists them."""
 
-import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from ..kb.resolve import living
 from .database import database
 from .linked_data import Download, Linker, license_address, script
 from .page import File, Page, Values
+from .reads import Sum
 from .records_json import beside, compact, record_file, record_text, whole_file
 from .sdd import of_family, of_slot_type
 from .tables import Site
@@ -53,8 +53,6 @@ class Exports:
         self.text: Callable[[str, str], str] = kept(partial(record_text, site))
         #: The rows of a table, by its name.
         self.rows: Callable[[str], Sequence[Row]] = kept(self._rows)
-        #: What stands in a file of the folder, by its address.
-        self.content: Callable[[str], bytes] = kept(self._content)
         makers = [(f"{FOLDER}/{name}", group, make) for group in GROUPS for name, make in group.files(self)]
         #: {address: its group} of every file in the folder but its list.
         self.groups = {address: group for address, group, _ in makers}
@@ -63,14 +61,12 @@ class Exports:
     def _rows(self, table: str) -> Sequence[Row]:
         return tuple(_TABLES[table].rows(self.whole()))
 
-    def _content(self, address: str) -> bytes:
-        return self._makers[address]()
-
     def download(self, address: str) -> Download:
         """One file of the folder, with its size and sum."""
-        content, group = self.content(address), self.groups[address]
+        group = self.groups[address]
+        found = self.site.made.get(address) or Sum.of(self._makers[address]())  # it is made by then, but for a list alone
         kind = "application/csvm+json" if address.endswith("csv-metadata.json") else group.type
-        return Download(address, group.about, kind, len(content), hashlib.sha256(content).hexdigest())
+        return Download(address, group.about, kind, found.size, found.sha256)
 
     @property
     def downloads(self) -> list[Download]:
@@ -81,9 +77,9 @@ class Exports:
         """The JSON beside each page that has a record, and the folder with its list."""
         for kind in FOLDERS:
             for ident in sorted(self.site.plain.of(kind)):
-                yield File(beside(address(kind, ident)), partial(self._record, kind, ident))
-        yield from (File(where, partial(self.content, where)) for where in self.groups)
-        yield File(f"{FOLDER}/index.json", self.index)
+                yield File(beside(address(kind, ident)), partial(self._record, kind, ident), home=FOLDER)
+        yield from (File(where, make, home=FOLDER) for where, make in self._makers.items())
+        yield File(f"{FOLDER}/index.json", self.index, stage=1)
 
     def _record(self, kind: str, ident: str) -> bytes:
         return record_file(self.site, kind, ident, self.text(kind, ident))
@@ -128,7 +124,7 @@ def exports(site: Site) -> Exports:
 
 def pages(site: Site) -> Iterator[Page]:
     """The page that lists the files."""
-    yield Page(PAGE, "data.html", TITLE, exports(site).page, styles=("data.css",))
+    yield Page(PAGE, "data.html", TITLE, exports(site).page, styles=("data.css",), stage=1)
 
 
 def files(site: Site) -> Iterator[File]:

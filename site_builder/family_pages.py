@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from markupsafe import Markup
+
 from ..kb.drawings import FAMILY
 from ..kb.models import Trait
 from ..kb.resolve import Stated
@@ -16,7 +18,6 @@ from .pocket import MOST_VARIANTS, pocket_address
 from .set_pages import positions
 from .tables import FamilyTables, Site
 from .texts import labeled, markdown, weight, years
-from .thumbnails import Thumbnails
 
 #: Marks of regions are at least so far apart, in units of a drawing that is some hundreds wide.
 APART = 17.0
@@ -27,7 +28,6 @@ def family(site: Site, ident: str) -> Values:
     tables = site.families[ident]
     one = tables.record
     variants = sorted(tables.variants, key=lambda one: (one.livery or "", one.made or (9999, 0), one.id))
-    thumbnails = site.thumbnails.page()
     told = _liveries(site, variants)
     maker = site.place("maker", one.maker) if one.maker else None
     return {
@@ -38,13 +38,12 @@ def family(site: Site, ident: str) -> Values:
         "about": markdown(one.about),
         "regions": _regions(site, tables),
         "kinds": [{"name": kind.name, "about": markdown(kind.about)} for kind in one.kinds.values()],
-        "variants": [_row(site, tables, told, each, thumbnails) for each in variants],
+        "variants": [_row(site, tables, told, each) for each in variants],
         "timeline": _timeline(told, variants),
         "varies": _varies(site, tables, variants),
-        "sets": [_set_line(site, name, thumbnails) for name in tables.sets],
+        "sets": [_set_line(site, name) for name in tables.sets],
         "views": _traits_by_view(site, ident),
         "damage": damage(site, tables, None),
-        "kit": thumbnails.kit(),
         "pocket": pocket_address(ident) if 1 < len(variants) <= MOST_VARIANTS else None,
         **site.footing(one),
         **site.forms("family", ident),
@@ -56,7 +55,7 @@ def _liveries(site: Site, variants: Sequence[Stated]) -> dict[str | None, str]:
     return {one.livery: site.name("livery", one.livery) if one.livery else "Without a livery" for one in variants}
 
 
-def _row(site: Site, tables: FamilyTables, liveries: Mapping[str | None, str], one: Stated, thumbnails: Thumbnails) -> Values:
+def _row(site: Site, tables: FamilyTables, liveries: Mapping[str | None, str], one: Stated) -> Values:
     cells = [
         ("Catalog number", one.catalog_number, one.catalog_number),
         ("Livery", liveries[one.livery] if one.livery else None, None),
@@ -66,22 +65,18 @@ def _row(site: Site, tables: FamilyTables, liveries: Mapping[str | None, str], o
         ("How common", weight(one.how_common), None),
     ]
     return site.link("variant", one.id) | {
-        "picture": thumbnails.of(one),
+        "picture": site.images.of_variant(one),
         "cells": [{"label": label, "value": value, "sort": sort} for label, value, sort in cells],
     }
 
 
-def _timeline(liveries: Mapping[str | None, str], variants: Sequence[Stated]) -> Values | None:
-    """When each variant was made, by livery, as a chart and as rows."""
+def _timeline(liveries: Mapping[str | None, str], variants: Sequence[Stated]) -> Markup | None:
+    """When each variant was made, by livery, as a chart; the table of variants has the same in figures."""
     groups: dict[str, list[charts.Bar]] = {}
     for one in variants:
         if one.made:
             groups.setdefault(liveries[one.livery], []).append(charts.Bar(one.name, *one.made))
-    chart = charts.timeline(list(groups.items()), "When the variants were made", "timeline")
-    rows = [
-        {"group": name, "name": bar.name, "first": bar.first, "last": bar.last} for name, bars in groups.items() for bar in bars
-    ]
-    return {"chart": chart, "rows": rows} if chart else None
+    return charts.timeline(list(groups.items()), "When the variants were made", "timeline")
 
 
 # What varies over the years ----------------------------------------------------------------------------------------------
@@ -132,10 +127,10 @@ def _span(made: Sequence[Years]) -> Years:
 # Sets, traits, damage ------------------------------------------------------------------------------------------------------
 
 
-def _set_line(site: Site, ident: str, thumbnails: Thumbnails) -> Values:
+def _set_line(site: Site, ident: str) -> Values:
     one = site.entries.sets[ident]
     facts = [fact for fact in (one.catalog_number, years(one.made), weight(one.how_common)) if fact]
-    return site.link("set", ident) | {"facts": facts, "positions": positions(site, ident, thumbnails)}
+    return site.link("set", ident) | {"facts": facts, "positions": positions(site, ident)}
 
 
 def _traits_by_view(site: Site, family: str) -> list[Values]:
@@ -160,7 +155,7 @@ def _states(site: Site, family: str, name: str, trait: Trait, used: Mapping[str,
         named = {None: f"measured in {trait.measured.unit}" if trait.measured.unit else "measured"}
     elif not named:
         named = {None: "read off the unit"}
-    return [{"name": text, "picture": site.pictures.of_state(family, name, state)} for state, text in named.items()]
+    return [{"name": text, "picture": site.images.of_state(family, name, state)} for state, text in named.items()]
 
 
 def viewed(tables: FamilyTables, rows: Mapping[str, Sequence[Values]]) -> list[Values]:

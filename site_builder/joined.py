@@ -1,7 +1,8 @@
 """Modules of JavaScript joined to one classic script, since a page opened from a folder on disk may load no other.
 
 The modules stand in `modules/`, plain and typed by JSDoc.  Each becomes a function that returns what it exports; what the entry
-module exports is put under one name.  The modules keep to a part of the language that needs no parser to be joined:
+module exports is put under one name; the comments, a third of all, stay behind.  The modules keep to a part of the language that
+needs no parser to be joined:
 
     import { a, b as c } from "./other.js";                     one statement, at the start of a line, relative, named
     export function f() {}    export class C {}    export const X = 1;       at the start of a line; one name each
@@ -17,6 +18,8 @@ MODULES = Path(__file__).parent / "modules"
 
 _IMPORT = re.compile(r'^import \{([^}]*)\} from "(\.{1,2}/[^"]+)";[ \t]*$', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?=(?:async )?(?:function\*?|class|const) +([A-Za-z_$][\w$]*))", re.MULTILINE)
+#: A comment that has its lines to itself.
+_COMMENT = re.compile(r"^[ \t]*/\*\*(?:(?!\*/).)*\*/[ \t]*\n", re.MULTILINE | re.DOTALL)
 _ANY = re.compile(r"^(?:import|export)\b.*$", re.MULTILINE)
 
 
@@ -62,7 +65,7 @@ def _parts_of(file: Path, path: str, _changed: int) -> tuple[Mapping[str, str], 
         for names, other in _IMPORT.findall(text)
     }
     exports = tuple(_EXPORT.findall(text))
-    body = _EXPORT.sub("", _IMPORT.sub("", text))
+    body = _COMMENT.sub("", _EXPORT.sub("", _IMPORT.sub("", text)))
     if found := _ANY.search(body):
         raise CannotJoin(f'{path}: found "{found[0]}", expected a named import or export as joined.py describes')
     return imports, body.strip() + "\n", exports

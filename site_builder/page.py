@@ -11,6 +11,10 @@ While `values()` or `content()` runs, every record that is read through `site.en
 site (`reads.py`), is written down; the next build makes only those again of which something has changed.  So read records
 through `site.entries` and nowhere else, keep nothing between pages but with `Memo.kept` and `Memo.question`, and read no clock.
 
+`home` names what an output shares most of its work with, such as its family: outputs of one home are made by one process.
+An output that leans on the bytes of others, such as a list of their sums, stands at a later `stage`: all of the stages before it
+are made by then, and `site.made[address]` is the size and the sum of one of them (iterate over `site.made` for all addresses).
+
 Values are plain: texts, numbers, lists and dictionaries; `Markup` only from `texts.markdown` and `drawn.trusted`.  A template
 extends `base.html`, which has the blocks `styles` (link elements), `scripts` (classic deferred scripts, at the end of the head)
 and `content`; it is given the values, `up` (leads to the root), `address`, `title`, `site` (title, license, maintainers).
@@ -34,6 +38,7 @@ class Page:
     values    makes everything the template says
     record    the (kind, id) it is about, if it is about one
     styles, scripts   files of `static/` that it needs beyond those of every page
+    home, stage   see above
     """
 
     address: str
@@ -43,6 +48,8 @@ class Page:
     record: tuple[str, str] | None = None
     styles: tuple[str, ...] = ()
     scripts: tuple[str, ...] = ()
+    home: str = ""
+    stage: int = 0
 
 
 @dataclass(frozen=True)
@@ -51,3 +58,5 @@ class File:
 
     address: str
     content: Callable[[], bytes]
+    home: str = ""
+    stage: int = 0

@@ -3,14 +3,14 @@
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
-from ..kb.resolve import living
+from ..kb.resolve import Stated, living, number
 from . import list_pages, photographs, service_pages
 from .family_pages import family
 from .page import File, Page, Values
 from .seen_and_paid import SeenAndPaid
 from .set_pages import boxed_set
 from .tables import Site
-from .texts import address, counted, markdown, years
+from .texts import address, counted, markdown, opening, years
 from .trait_pages import TraitPages
 from .variant_pages import signpost, variant
 
@@ -18,7 +18,8 @@ from .variant_pages import signpost, variant
 def pages(site: Site) -> Iterator[Page]:
     """Every page about records."""
     seen = SeenAndPaid(site)
-    yield Page("index.html", "home.html", site.about.title, partial(home, site))
+    commonest = site.memo.question("commonest", partial(_commonest, site))
+    yield Page("index.html", "home.html", site.about.title, partial(home, site, commonest))
     yield Page("parts.html", "parts.html", "Parts", partial(service_pages.parts, site))
     yield Page("procedures.html", "procedures.html", "Procedures", partial(service_pages.procedures, site))
     makers: dict[str, tuple[Iterable[str], Callable[[str], Values]]] = {
@@ -39,8 +40,9 @@ def pages(site: Site) -> Iterator[Page]:
 
 
 def files(site: Site) -> Iterator[File]:
-    """What those pages show beside drawings."""
-    return photographs.files(site)
+    """What those pages show: photographs, and drawings that are not written into the page itself."""
+    yield from photographs.files(site)
+    yield from site.images.files(living(site.plain), site.whole.__getitem__, lambda ident: site.plain.home["variant", ident])
 
 
 def _page(site: Site, kind: str, ident: str, template: str, values: Callable[[str], Values]) -> Page:
@@ -49,14 +51,14 @@ def _page(site: Site, kind: str, ident: str, template: str, values: Callable[[st
     return Page(address(kind, ident), template, title, partial(values, ident), about, styles, scripts)
 
 
-def home(site: Site) -> Values:
-    """What the record is, its families with their drawings, and where else to look."""
+def home(site: Site, commonest: Callable[[str], str | None]) -> Values:
+    """What the record is, its families, each with its commonest variant drawn, and where else to look."""
     families = [
         site.link("family", ident)
         | {
-            "picture": next(iter(site.pictures.heads(ident, None)), None),
+            "picture": site.images.of_variant(site.whole[usual]) if (usual := commonest(ident)) else None,
             "made": years(tables.record.made),
-            "about": markdown(tables.record.about),
+            "about": markdown(opening(tables.record.about)),
             "counts": [counted(n, noun) for n, noun in ((len(tables.variants), "variant"), (len(tables.sets), "set")) if n],
         }
         for ident, tables in site.families.items()
@@ -79,3 +81,13 @@ def home(site: Site) -> Values:
         "families": families,
         "lists": [{"text": text, "href": href, "note": note} for text, href, note in lists],
     }
+
+
+def _commonest(site: Site, family: str) -> str | None:
+    """The variant of a family that one meets most often; of equals the earliest."""
+    scarcity = site.about.scarcity
+
+    def rank(one: Stated) -> tuple[float, int, str]:
+        return -number(scarcity, 1.0 if one.how_common is None else one.how_common), one.made.first if one.made else 9999, one.id
+
+    return next((one.id for one in sorted(site.families[family].variants, key=rank)), None)

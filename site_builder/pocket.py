@@ -9,12 +9,11 @@ from itertools import accumulate
 from ..identify.arrays import MISSING
 from ..identify.key import Key, Leaf, Sheet, Step, pocket_sheet
 from ..identify.questions import Question
-from ..identify.start import start
 from ..identify.wording import Words
 from ..kb.resolve import living
 from .drawn import trusted
 from .page import Page, Values
-from .reads import ALL, IN
+from .reads import ALL
 from .tables import Site
 from .texts import address, sentence
 
@@ -36,7 +35,8 @@ def pages(site: Site) -> Iterator[Page]:
         mine = [one for one in living(site.plain) if site.plain.home["variant", one] == ident]
         if 1 < len(mine) <= MOST_VARIANTS:
             title = f"Pocket sheet: {site.plain.families[ident].name}"
-            yield Page(pocket_address(ident), "pocket.html", title, partial(pocket, site, ident), styles=("pocket.css",))
+            values = partial(pocket, site, ident)
+            yield Page(pocket_address(ident), "pocket.html", title, values, styles=("pocket.css",), home=ident)
 
 
 def pocket_address(family: str) -> str:
@@ -46,9 +46,9 @@ def pocket_address(family: str) -> str:
 
 def pocket(site: Site, ident: str) -> Values:
     """The sheet of one family."""
-    # What the arrays are made of; see `identify.compile`.
-    kinds = ("part", "slot type", "trait", "set", "livery")
-    site.memo.note((IN, ident), ("family", ident), *((kind, ALL) for kind in kinds))
+    site.arrays(ident)
+    # The words of what is asked about; see `identify.wording`.
+    site.memo.note(("family", ident), *((kind, ALL) for kind in ("part", "slot type", "trait")))
     return _Written(site, ident).values()
 
 
@@ -62,7 +62,8 @@ class _Written:
     @cached_property
     def words(self) -> Words:
         """The words of this family alone."""
-        return Words(self.site.plain, start(self.site.plain, self.ident).compiled)
+        compiled, _ = self.site.memo.reading(partial(self.site.compiled, self.ident))  # of which `arrays` was asked
+        return Words(self.site.plain, compiled)
 
     @cached_property
     def sheet(self) -> Sheet:

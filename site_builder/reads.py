@@ -2,8 +2,9 @@
 
 A *key* names something that can be read: ("variant", id) a record, ("variant", "*") all records of a kind, ("in", family) all
 that lies in a folder of a family or slot type, ("drawings", home) its drawings, ("file", path) a file below the root, HISTORY the
-history of the repository; or ("?", question, ...) the answer to a question
-about the whole, such as in which sets a variant came.  Everything a key stands for has a digest.
+history of the repository, ("made", address) the bytes of another file of the site, ("made", "*") which files there are; or
+("?", question, ...) the answer to a question about the whole, such as in which sets a variant came.  Everything a key stands for
+has a digest.
 
 A page is made again when the digest of a key it read has changed.  An answer counts as changed only when the answer has another
 digest: it is worked out anew when something it read has changed, and a variant renamed in one set leaves the pages of all the
@@ -15,9 +16,9 @@ import subprocess
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import wraps
-from hashlib import blake2b
+from hashlib import blake2b, sha256
 from pathlib import Path
-from typing import Any, Generic, ParamSpec, TypeVar
+from typing import Any, Generic, NamedTuple, ParamSpec, TypeAlias, TypeVar
 
 from ..kb.load import FIELDS, Entries
 
@@ -29,10 +30,36 @@ K = TypeVar("K")
 V = TypeVar("V")
 #: Those that lie in the folder of a family or slot type and say something of it.
 HOMELY = ("variant", "set", "part")
-ALL, IN, DRAWINGS, FILE, QUESTION = "*", "in", "drawings", "file", "?"
+ALL, IN, DRAWINGS, FILE, MADE, QUESTION = "*", "in", "drawings", "file", "made", "?"
 HISTORY: Key = ("history", "")
 #: What a digest says of a record that does not exist.
 NOTHING = "-"
+#: So few keys are written down one by one.
+FEW = 4
+
+
+class Bundle:
+    """What was read for something that many lean on, written down once; two are the same only if they are one."""
+
+    __slots__ = ("read",)
+
+    def __init__(self, read: "Reads") -> None:
+        self.read = read
+
+
+Reads: TypeAlias = tuple[Key | Bundle, ...]
+
+
+class Sum(NamedTuple):
+    """What a file of the site holds: its size in bytes and its SHA-256."""
+
+    size: int
+    sha256: str
+
+    @classmethod
+    def of(cls, content: bytes) -> "Sum":
+        """Of what is to be written."""
+        return cls(len(content), sha256(content).hexdigest())
 
 
 def digest(*texts: str | bytes) -> str:
@@ -52,17 +79,17 @@ class Memo:
     """Writes down the keys that are read while something is made, and keeps what was made before."""
 
     def __init__(self) -> None:
-        self._open: list[set[Key]] = []
+        self._open: list[set[Key | Bundle]] = []
         self._questions: dict[str, Callable[..., Any]] = {}
         #: key of an answer -> the answer, its digest, and what was read for it
-        self.answers: dict[Key, tuple[Any, str, tuple[Key, ...]]] = {}
+        self.answers: dict[Key, tuple[Any, str, Reads]] = {}
 
-    def note(self, *keys: Key) -> None:
+    def note(self, *keys: Key | Bundle) -> None:
         """The keys are read now, for everything that is being made."""
         if self._open:
             self._open[-1].update(keys)
 
-    def reading(self, make: Callable[[], R]) -> tuple[R, tuple[Key, ...]]:
+    def reading(self, make: Callable[[], R]) -> tuple[R, Reads]:
         """(what is made, what was read for it)."""
         self._open.append(set())
         try:
@@ -73,15 +100,17 @@ class Memo:
 
     def kept(self, make: Callable[P, R]) -> Callable[P, R]:
         """As `functools.cache`; whoever asks for what was made before has read what it was made of."""
-        found: dict[Any, tuple[R, tuple[Key, ...]]] = {}
+        found: dict[Any, tuple[R, Reads]] = {}
 
         @wraps(make)
         def call(*args: P.args, **kwargs: P.kwargs) -> R:
-            at = (args, tuple(kwargs.items()))
+            at = (args, tuple(kwargs.items())) if kwargs else args
             if at not in found:
-                found[at] = self.reading(lambda: make(*args, **kwargs))
+                value, read = self.reading(lambda: make(*args, **kwargs))
+                found[at] = value, read if len(read) <= FEW else (Bundle(read),)
             value, read = found[at]
-            self.note(*read)
+            if self._open:
+                self._open[-1].update(read)
             return value
 
         return call
@@ -94,7 +123,7 @@ class Memo:
         self._questions[name] = make
 
         def ask(*args: Q.args, **_: Q.kwargs) -> R:
-            key = (QUESTION, name, *(str(one) for one in args))
+            key = (QUESTION, name, *[str(one) for one in args])
             self.note(key)
             return self._answer(key)
 
@@ -185,10 +214,15 @@ def noted(entries: Entries, memo: Memo) -> Entries:
 
 
 class Digests:
-    """The digests of records, folders and drawings as they are now."""
+    """The digests of records, folders and drawings as they are now, and of the files of the site.
 
-    def __init__(self, entries: Entries) -> None:
+    addresses: of all those files;  made: what they hold, as far as they are made.
+    """
+
+    def __init__(self, entries: Entries, addresses: Iterable[str], made: Mapping[str, Sum]) -> None:
         self.entries = entries
+        self._addresses = sorted(addresses)
+        self._made = made
         self._found: dict[Key, str] = {}
 
     def __call__(self, key: Key) -> str:
@@ -203,6 +237,8 @@ class Digests:
             return digest(*(text for one in self._folders.get(ident, []) for text in (*one, self(one))))
         if key == HISTORY:
             return head_of(self.entries.root)
+        if kind == MADE:
+            return digest(*self._addresses) if ident == ALL else self._made[ident].sha256 if ident in self._made else NOTHING
         if kind == FILE:
             path = self.entries.root / ident
             return self._file(path) if path.is_file() else NOTHING
@@ -248,6 +284,14 @@ def drawings_of(root: Path, home: str) -> list[Path]:
 # The record of a build -----------------------------------------------------------------------------------------------------
 
 
+class Written(NamedTuple):
+    """A file of the site: what was read for it, the time it was written (ns), and what it holds."""
+
+    read: Reads
+    at: int
+    sum: Sum
+
+
 @dataclass
 class Record:
     """What a build wrote and from what, kept for the next one.
@@ -255,28 +299,28 @@ class Record:
     mark      of everything that all pages lean on: code, templates, `knowledge-base.yaml`, the options
     digests   of every key that was read
     answers   what was read for each answer
-    outputs   of every file of the site: what was read for it, its size in bytes, and the time it was written (ns)
+    outputs   every file of the site
     """
 
     mark: str
     digests: dict[Key, str] = field(default_factory=dict)
-    answers: dict[Key, tuple[Key, ...]] = field(default_factory=dict)
-    outputs: dict[str, tuple[tuple[Key, ...], int, int]] = field(default_factory=dict)
+    answers: dict[Key, Reads] = field(default_factory=dict)
+    outputs: dict[str, Written] = field(default_factory=dict)
 
     def text(self) -> str:
-        """As JSON, each key written once."""
-        keys = list(self.digests)
-        at = {key: n for n, key in enumerate(keys)}
-        return json.dumps(
-            {
-                "mark": self.mark,
-                "keys": keys,
-                "digests": list(self.digests.values()),
-                "answers": [[at[key], [at[one] for one in read]] for key, read in self.answers.items()],
-                "outputs": {path: [[at[one] for one in read], *rest] for path, (read, *rest) in self.outputs.items()},
-            },
-            separators=(",", ":"),
-        )
+        """As JSON, each key and each bundle written once."""
+        numbers = _Numbers(self.digests)
+        answers = [[numbers.at[key], numbers.of(read)] for key, read in self.answers.items()]
+        outputs = {path: [numbers.of(one.read), one.at, *one.sum] for path, one in self.outputs.items()}
+        plain = {
+            "mark": self.mark,
+            "keys": list(self.digests),
+            "digests": list(self.digests.values()),
+            "bundles": numbers.bundles,
+            "answers": answers,
+            "outputs": outputs,
+        }
+        return json.dumps(plain, separators=(",", ":"))
 
     @classmethod
     def of_text(cls, text: str) -> "Record | None":
@@ -284,16 +328,46 @@ class Record:
         try:
             plain = json.loads(text)
             keys: list[Key] = [tuple(key) for key in plain["keys"]]
+            known: list[Key | Bundle] = [*keys]
+            bundles: list[list[int]] = plain["bundles"]
+            for bundle in bundles:
+                known.append(Bundle(tuple([known[one] for one in bundle])))
             answers: list[tuple[int, list[int]]] = plain["answers"]
-            outputs: dict[str, tuple[list[int], int, int]] = plain["outputs"]
+            outputs: dict[str, tuple[list[int], int, int, str]] = plain["outputs"]
             return cls(
                 plain["mark"],
                 dict(zip(keys, plain["digests"], strict=True)),
-                {keys[key]: tuple(keys[one] for one in read) for key, read in answers},
-                {path: (tuple(keys[one] for one in read), size, at) for path, (read, size, at) in outputs.items()},
+                {keys[key]: tuple([known[one] for one in read]) for key, read in answers},
+                {
+                    path: Written(tuple([known[one] for one in read]), at, Sum(size, sha256))
+                    for path, (read, at, size, sha256) in outputs.items()
+                },
             )
         except (ValueError, KeyError, TypeError, IndexError):
             return None
+
+
+class _Numbers:
+    """A number for each key and behind them for each bundle, those that a bundle leans on before it."""
+
+    def __init__(self, keys: Iterable[Key]) -> None:
+        self.at: dict[Key | tuple[int, ...], int] = {key: n for n, key in enumerate(keys)}
+        self._seen: dict[int, int] = {}
+        self._first = len(self.at)
+        self.bundles: list[tuple[int, ...]] = []
+
+    def of(self, read: Reads) -> tuple[int, ...]:
+        """The numbers of what was read, in order."""
+        return tuple(sorted([self._bundle(one) if isinstance(one, Bundle) else self.at[one] for one in read]))
+
+    def _bundle(self, one: Bundle) -> int:
+        if id(one) not in self._seen:
+            numbers = self.of(one.read)
+            if numbers not in self.at:  # another process may have read the same
+                self.at[numbers] = self._first + len(self.bundles)
+                self.bundles.append(numbers)
+            self._seen[id(one)] = self.at[numbers]
+        return self._seen[id(one)]
 
 
 class Changes:
@@ -301,17 +375,17 @@ class Changes:
 
     def __init__(self, old: Record, digests: Digests, memo: Memo) -> None:
         self.old, self.digests, self.memo = old, digests, memo
-        self._changed: dict[Key, bool] = {}
+        self._changed: dict[Key | Bundle, bool] = {}
 
-    def any(self, keys: Iterable[Key]) -> bool:
-        """Whether one of the keys has changed, or was not read then."""
-        return any(self.of(key) for key in keys)
+    def any(self, read: Reads) -> bool:
+        """Whether something of what was read has changed, or was not there then."""
+        return any(self.of(one) for one in read)
 
-    def of(self, key: Key) -> bool:
-        """Whether what the key stands for has changed."""
-        if key not in self._changed:
-            self._changed[key] = self._look(key)
-        return self._changed[key]
+    def of(self, one: Key | Bundle) -> bool:
+        """Whether what the key stands for has changed, or something in the bundle."""
+        if one not in self._changed:
+            self._changed[one] = self.any(one.read) if isinstance(one, Bundle) else self._look(one)
+        return self._changed[one]
 
     def _look(self, key: Key) -> bool:
         before = self.old.digests.get(key)
@@ -325,28 +399,29 @@ class Changes:
 
 
 def recorded(
-    mark: str,
-    outputs: Mapping[str, tuple[tuple[Key, ...], int, int]],
-    memo: Memo,
-    digests: Digests,
-    old: Record | None,
+    mark: str, outputs: Mapping[str, Written], answers: Mapping[Key, tuple[str, Reads]], digests: Digests, old: Record | None
 ) -> Record:
-    """The record of a build: `outputs`, with every key that was read for them and whatever those lean on in turn."""
+    """The record of a build: `outputs`, with every key that was read for them and whatever those lean on in turn.
+
+    answers: of the questions that were asked now, the digest and what was read.
+    """
     made = Record(mark, outputs=dict(outputs))
-    waiting = [key for read, _, _ in outputs.values() for key in read]
+    seen: set[Bundle] = set()
+    waiting = [one.read for one in outputs.values()]
     while waiting:
-        key = waiting.pop()
-        if key in made.digests:
-            continue
-        if key[0] != QUESTION:
-            made.digests[key] = digests(key)
-            continue
-        if key in memo.answers:
-            _, mine, read = memo.answers[key]
-        else:
-            assert old is not None  # an answer that nobody worked out now is one that did not change
-            mine, read = old.digests[key], old.answers[key]
-        made.digests[key] = mine
-        made.answers[key] = read
-        waiting += read
+        for one in waiting.pop():
+            if isinstance(one, Bundle):
+                if one not in seen:
+                    seen.add(one)
+                    waiting.append(one.read)
+            elif one not in made.digests:
+                if one[0] != QUESTION:
+                    made.digests[one] = digests(one)
+                    continue
+                if one in answers:
+                    made.digests[one], made.answers[one] = answers[one]
+                else:
+                    assert old is not None  # an answer that nobody worked out now is one that did not change
+                    made.digests[one], made.answers[one] = old.digests[one], old.answers[one]
+                waiting.append(made.answers[one])
     return made

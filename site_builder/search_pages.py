@@ -52,7 +52,7 @@ def files(site: Site) -> Iterator[File]:
     """What there is to search, and the records: those of each family in a script of their own, the others in one."""
     families = sorted(site.plain.families)
     yield File("search-data.js", partial(_index, families))
-    yield from (File(f"{FOLDER}/{family}.js", partial(_family, site, family)) for family in families)
+    yield from (File(f"{FOLDER}/{family}.js", partial(_family, site, family), home=family) for family in families)
     yield File(f"{FOLDER}/{OTHERS}.js", partial(_others, site))
 
 

@@ -31,7 +31,7 @@ def part(site: Site, ident: str) -> Values:
         | {
             "href": trait_address("slot type", slot_type, name),
             "view": views[trait.view].name,
-            "pictures": site.pictures.of_fact(None, f"{slot_type}.{name}", trait, one.shows[name]),
+            "pictures": site.images.of_fact(None, f"{slot_type}.{name}", trait, one.shows[name]),
         }
         for name, trait in site.entries.slot_types[slot_type].traits.items()
         if name in one.shows and not one.shows[name].unknown

@@ -9,7 +9,6 @@ from .page import Values
 from .seen_and_paid import SeenAndPaid
 from .tables import Site, how_often
 from .texts import labeled, markdown, weight, years
-from .thumbnails import Thumbnails
 
 
 def boxed_set(site: Site, seen: SeenAndPaid, ident: str) -> Values:
@@ -17,30 +16,28 @@ def boxed_set(site: Site, seen: SeenAndPaid, ident: str) -> Values:
     one = site.entries.sets[ident]
     home = site.entries.home["set", ident]
     labels = [("Catalog number", one.catalog_number), ("Made", years(one.made)), ("How common", weight(one.how_common))]
-    thumbnails = site.thumbnails.page()
     return {
         "id": ident,
         "family": site.link("family", home),
         "labels": labeled(labels),
         "about": markdown(one.about),
-        "positions": positions(site, ident, thumbnails),
-        "kit": thumbnails.kit(),
+        "positions": positions(site, ident),
         "sales": seen.sales("set", ident),
         **site.footing(one),
         **site.forms("set", ident),
     }
 
 
-def positions(site: Site, ident: str, thumbnails: Thumbnails) -> list[Values]:
+def positions(site: Site, ident: str) -> list[Values]:
     """The units of a set in order, each with the picture of the one that usually sat there."""
-    return [_position(site, number, one, thumbnails) for number, one in enumerate(site.entries.sets[ident].positions, 1)]
+    return [_position(site, number, one) for number, one in enumerate(site.entries.sets[ident].positions, 1)]
 
 
-def _position(site: Site, number: int, one: Position, thumbnails: Thumbnails) -> Values:
+def _position(site: Site, number: int, one: Position) -> Values:
     sat = site.sat(one)
     variants = [site.link("variant", ident) | {"how": how_often(how, alone=len(sat) == 1)} for ident, how in sat.items()]
     whole = [site.whole[ident] for ident in sat]
-    picture = thumbnails.of(whole[0]) if whole else None
+    picture = site.images.of_variant(whole[0]) if whole else None
     return {
         "number": number,
         "picture": picture,

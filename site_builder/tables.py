@@ -3,6 +3,7 @@
 Everything is worked out when the first page asks, and what was read for it is written down (`reads.py`).
 """
 
+import pickle
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any, Generic, TypeVar
@@ -10,15 +11,18 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 from pydantic import BaseModel
 
+from ..identify.arrays import Compiled
 from ..identify.gaps import inseparable
+from ..identify.start import start
 from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
 from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
 from .drawn import Pictures
+from .images import Images
 from .page import Values
-from .reads import ALL, IN, Memo, noted
+from .reads import ALL, IN, MADE, Memo, Noted, Sum, digest, noted
 from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
 from .thumbnails import Thumbnails
 
@@ -88,7 +92,7 @@ class FamilyTables:
         self._note_all = lambda: memo.note((IN, ident), ("livery", ALL), ("family", ident))
         self._variants = [one for one in living(plain) if plain.home["variant", one] == ident]
         self._whole = site.plain_whole
-        self._sets = memo.kept(self._sets_here)
+        self._sets = site.sets_of
         self._telling = memo.kept(self._slots_of_sets)
         self._shared = site.shared
         self.alike: dict[str, list[str]] | None = None
@@ -127,7 +131,7 @@ class FamilyTables:
     @property
     def sets(self) -> list[str]:
         """Every set that a unit of the family sat in, the earliest first."""
-        return [name for name, _ in self._sets()]
+        return [name for name, _ in self._sets[self.ident]]
 
     @property
     def telling(self) -> dict[str, str]:
@@ -147,17 +151,9 @@ class FamilyTables:
         """Whether units of this kind have the slot at all."""
         return has_slot(self.entries, one.family, slot, one.kind)
 
-    def _sets_here(self) -> list[tuple[str, list[Position]]]:
-        home = self.entries.home
-        seats = {
-            name: [position for position in one.positions if any(home["variant", sat] == self.ident for sat in position.variants)]
-            for name, one in self.entries.sets.items()
-        }
-        made = {name: self.entries.sets[name].made or (9999, 0) for name, positions in seats.items() if positions}
-        return [(name, seats[name]) for name in sorted(made, key=lambda name: (made[name], name))]
-
     def _slots_of_sets(self) -> dict[str, str]:
-        told = {slot for _, positions in self._sets() for position in positions for slot in position.fitted}
+        seated = [self.entries.sets[name].positions[number - 1] for name, numbers in self._sets[self.ident] for number in numbers]
+        told = {slot for position in seated for slot in position.fitted}
         return {slot: record.name for slot, record in self.slots.items() if slot in told}
 
     def shown_alike(self) -> list[str]:
@@ -200,11 +196,13 @@ class Site:
         self.entries = noted(entries, memo)
         self.about = entries.about
         self.base = base
+        #: What the files of the stages before hold, by address; see `page.py`.
+        self.made = Noted[str, Sum]({}, memo, lambda address: (MADE, address), ((MADE, ALL),))
         self._plain_whole: dict[str, Stated] = {}
         self.whole: Mapping[str, Stated] = Lazy(
             lambda: iter(living(self.entries)),
-            memo.kept(partial(stated, self.entries)),
-            lambda ident: ident in self.entries.variants and not self.entries.variants[ident].signpost,
+            memo.question("stated", partial(stated, self.entries)),
+            memo.question("living", self._living),
         )
         self.families: Mapping[str, FamilyTables] = Lazy(
             lambda: iter(sorted(self.entries.families)), self._tables, lambda ident: ident in self.plain.families
@@ -221,14 +219,20 @@ class Site:
         self.comparer = self._comparer()
         self.pictures = Pictures(self.entries, memo)
         self.thumbnails = Thumbnails(self.pictures, memo)
+        self.images = Images(self.pictures, self.thumbnails, memo)
+        #: The arrays of a family.
+        self.compiled = memo.kept(self._compiled)
+        #: A digest of them, for what leans on nothing else of the variants.
+        self.arrays = memo.question("arrays", self._digest_of_arrays)
         self._alike = memo.question("alike", self._nearest)
         self._ask_about_the_whole()
 
     def _ask_about_the_whole(self) -> None:
         """Questions that lean on all records of a kind; a page that asks one has read its answer and not all of those."""
         ask = self.memo.question
-        all_seats, all_born, all_in_sets, all_cited, all_groups = (
+        all_seats, all_sets, all_born, all_in_sets, all_cited, all_groups = (
             ask("all seats", self._all_seats),
+            ask("all sets", self._all_sets),
             ask("all born", self._all_born),
             ask("all in sets", self._all_in_sets),
             ask("all cited", self._all_cited),
@@ -236,6 +240,8 @@ class Site:
         )
         #: The (set, position) pairs a variant came in; positions count from 1.
         self.seats = Answers(ask("seats", _each(all_seats)))
+        #: The sets that units of a family sat in, the earliest first, each with the positions they sat in.
+        self.sets_of = Answers(ask("sets of", _each(all_sets)))
         #: The variants that left the factory with a part, and in which slots.
         self.born_with = Answers(ask("born with", _each(all_born)))
         #: The set positions that say a part was fitted there.
@@ -252,7 +258,7 @@ class Site:
         kept, entries = self.memo.kept, self.entries
         comparer = Comparer(entries)
         comparer.part_names = self.part_names
-        comparer.stated = kept(partial(stated, entries))
+        comparer.stated = self.whole.__getitem__
         comparer.traits = kept(partial(traits_of, entries))
         comparer.slots = kept(partial(slots_of, entries))
         return comparer
@@ -267,6 +273,17 @@ class Site:
         if ident not in self._plain_whole:
             self._plain_whole[ident] = stated(self.plain, ident)
         return self._plain_whole[ident]
+
+    def _compiled(self, family: str) -> Compiled:
+        kinds = ("part", "slot type", "trait", "set", "livery")
+        self.memo.note((IN, family), ("family", family), *((kind, ALL) for kind in kinds))
+        return start(self.plain, family).compiled
+
+    def _digest_of_arrays(self, family: str) -> str:
+        return digest(pickle.dumps(self.compiled(family)))
+
+    def _living(self, ident: str) -> bool:
+        return ident in self.entries.variants and not self.entries.variants[ident].signpost
 
     def _shown_alike(self, family: str) -> list[str]:
         return self.families[family].shown_alike()
@@ -393,6 +410,15 @@ class Site:
 
     def _all_seats(self) -> dict[str, list[tuple[str, int]]]:
         return seats(self.entries)
+
+    def _all_sets(self) -> dict[str, list[tuple[str, list[int]]]]:
+        self.memo.note(("set", ALL), ("variant", ALL))
+        home, found = self.plain.home, dict[str, dict[str, list[int]]]()
+        for ident, one in sorted(self.plain.sets.items(), key=lambda one: (one[1].made or (9999, 0), one[0])):
+            for number, position in enumerate(one.positions, 1):
+                for family in sorted({home["variant", sat] for sat in position.variants}):
+                    found.setdefault(family, {}).setdefault(ident, []).append(number)
+        return {family: list(sets.items()) for family, sets in found.items()}
 
     def seated(self, position: Position) -> FamilyTables:
         """The family of the first variant that sat there; a position holds units of one role, with the same slots."""

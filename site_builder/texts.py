@@ -33,8 +33,11 @@ class CannotPublish(Exception):
     """The site cannot be written as asked: what was found, and what was expected."""
 
     def __init__(self, found: str, expected: str) -> None:
-        super().__init__(f"found {found}, expected {expected}")
+        super().__init__(found, expected)  # so that it can be sent from one process to another
         self.found, self.expected = found, expected
+
+    def __str__(self) -> str:
+        return f"found {self.found}, expected {self.expected}"
 
 
 def address(kind: str, ident: str) -> str:
@@ -114,3 +117,21 @@ def plus_minus(text: str, trait: Trait | None) -> str:
 def labeled(pairs: Iterable[tuple[str, Any]]) -> list[dict[str, Any]]:
     """The pairs that say something, for a list of labels."""
     return [{"label": label, "value": value} for label, value in pairs if value is not None]
+
+
+def opening(text: str | None, most: int = 150) -> str | None:
+    """The first sentences of a text in Markdown, as many as have room in so many characters, but at least one.
+
+    It ends where no emphasis, code or link is left open, and never past the first paragraph.
+    """
+    if not text:
+        return None
+    paragraph = re.split(r"\n\s*\n", text.strip(), maxsplit=1)[0]
+    ends = [found.end() for found in re.finditer(r"[.!?][\"”’)*_`]*(?=\s)", paragraph)] + [len(paragraph)]
+    whole = [end for end in ends if _closed(paragraph[:end])] or [len(paragraph)]
+    return paragraph[: max((end for end in whole if end <= most), default=whole[0])]
+
+
+def _closed(text: str) -> bool:
+    marks = re.findall(r"\*\*|[*_`]", text)
+    return all(marks.count(mark) % 2 == 0 for mark in set(marks)) and all(text.count(a) == text.count(b) for a, b in ("[]", "()"))

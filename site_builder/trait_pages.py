@@ -97,7 +97,7 @@ class TraitPages:
 
     def _pictures(self, kind: str | None, home: str, name: str) -> Callable[[str | None], object]:
         """What draws a state: of a common trait the first family that has a drawing of it."""
-        of = self.site.pictures.of_state
+        of = self.site.images.of_state
         if kind == "slot type":
             return lambda state: of(None, f"{home}.{name}", state)
         return lambda state: of(home or None, name, state)

@@ -27,7 +27,7 @@ def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
     for name, trait in tables.traits.items():
         if name in one.shows:
             row = site.fact(trait.name, one.shows[name], trait)
-            row["pictures"] = site.pictures.of_fact(one.family, name, trait, one.shows[name])
+            row["pictures"] = site.images.of_fact(one.family, name, trait, one.shows[name])
             row["href"] = site.trait_link(one.family, name, trait.name)["href"]
             (shared if name in tables.shared else rows.setdefault(trait.view, [])).append(row)
     labels = [

@@ -14,6 +14,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from bench_page import page
 from bench_policies import policies, trials
 from bench_site import site
 from tellmark.identify.compile import compile_entries
@@ -164,6 +165,7 @@ def loading() -> None:
 if __name__ == "__main__":
     print(f"{'':60} {'here':>22}   must reach")
     next_question()
+    page(line, large)
     commands()
     loading()
     site(line)

@@ -1,8 +1,8 @@
 "use strict";
 
 /**
- * The search field of every page and the search page.  Nothing is loaded before somebody turns to the field: then the index's
- * library, the records and `find.js`, one after another.
+ * The search field of every page and the search page.  Nothing is loaded before somebody turns to the field, and on the search
+ * page, whose field has the focus from the first, touches it: then the index's library, the records and `find.js`, one after another.
  */
 (() => {
   const IN_THE_PANEL = 8, ON_THE_PAGE = 100;
@@ -175,7 +175,7 @@
       void show();
     };
     place.hidden = false;
-    field.addEventListener("focus", () => void finder(""), { once: true });
+    for (const turned of ["keydown", "pointerdown"]) field.addEventListener(turned, () => void finder(""), { once: true });
     typed(field, () => void show());
     kinds.addEventListener("change", () => void show());
     form.addEventListener("submit", (event) => {

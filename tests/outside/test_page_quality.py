@@ -49,10 +49,21 @@ KINDS = [
     "data.html",
     "search.html",
     "compare.html",
+    "identify.html",
+    "listing.html",
+    "measure.html",
+    "offline.html",
     "pocket-sheets/tender-70.html",
 ]
 #: Pages that are audited: each takes ten seconds.
-AUDITED = ["index.html", "families/tender-70.html", "variants/424-prairie-meridian-a-b2.html", "compare.html", "search.html"]
+AUDITED = [
+    "index.html",
+    "families/tender-70.html",
+    "variants/424-prairie-meridian-a-b2.html",
+    "compare.html",
+    "search.html",
+    "identify.html",
+]
 
 
 @pytest.fixture(scope="module")

@@ -9,9 +9,10 @@ import pytest
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
 from tellmark.site_builder.build import MARKER, build
-from tellmark.site_builder.reads import Memo, Record
+from tellmark.site_builder.reads import Memo, Record, Sum, Written
 
 Folder = Callable[[Mapping[str, Any]], Path]
+Contents = Callable[[Path], dict[str, str]]
 ENTRIES = Path(__file__).parents[2] / "entries"
 
 
@@ -19,10 +20,6 @@ ENTRIES = Path(__file__).parents[2] / "entries"
 def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "store"))
     monkeypatch.delenv("TELLMARK_CACHE", raising=False)
-
-
-def contents(root: Path) -> dict[str, bytes]:
-    return {path.relative_to(root).as_posix(): path.read_bytes() for path in sorted(root.rglob("*")) if path.is_file()}
 
 
 def sound(root: Path) -> Any:
@@ -134,7 +131,7 @@ CHANGES = [
 
 @pytest.mark.parametrize(("file", "old", "new", "changed", "same"), CHANGES)
 def test_changed_entry_rewrites_what_leans_on_it(
-    folder: Folder, tmp_path: Path, file: str, old: str | None, new: str, changed: list[str], same: list[str]
+    folder: Folder, tmp_path: Path, file: str, old: str | None, new: str, changed: list[str], same: list[str], contents: Contents
 ) -> None:
     root, out = folder({}), tmp_path / "site"
     build(sound(root), out)
@@ -158,7 +155,14 @@ def test_nothing_changed_makes_nothing(folder: Folder, tmp_path: Path) -> None:
     assert (first.made, again.made) == (first.files, 0)
 
 
-def test_removed_entry_takes_its_page_along(folder: Folder, tmp_path: Path) -> None:
+def test_new_page_comes_into_the_sitemap(folder: Folder, tmp_path: Path) -> None:
+    base, out = "https://trains.example/", tmp_path / "site"
+    build(sound(folder({})), out, base)
+    build(sound(folder({"families/tram/variants/gull-c.yaml": "name: Third one\nlike: gull-b\n"})), out, base)
+    assert f"{base}variants/gull-c.html" in (out / "sitemap.xml").read_text("utf-8")
+
+
+def test_removed_entry_takes_its_page_along(folder: Folder, tmp_path: Path, contents: Contents) -> None:
     root, out = folder({"families/tram/variants/gull-c.yaml": "name: Third one\nlike: gull-b\n"}), tmp_path / "site"
     build(sound(root), out)
     (root / "families/tram/variants/gull-c.yaml").unlink()
@@ -217,7 +221,7 @@ def test_answers_that_stay_the_same_leave_readers_alone() -> None:
 
 def test_record_survives_being_written_down() -> None:
     one = Record("m", {("variant", "a"): "1", ("?", "q", "a"): "2"}, {("?", "q", "a"): (("variant", "a"),)}, {})
-    one.outputs["a.html"] = ((("?", "q", "a"),), 10, 20)
+    one.outputs["a.html"] = Written((("?", "q", "a"),), 20, Sum(10, "3"))
     assert Record.of_text(one.text()) == one
     assert Record.of_text("{}") is None
     assert Record.of_text("nonsense") is None

@@ -10,7 +10,7 @@ from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote, urlsplit
+from urllib.parse import parse_qs, unquote, urlsplit
 
 import jsonschema
 import pytest
@@ -18,7 +18,7 @@ from click.testing import CliRunner, Result
 from tellmark.cli.main import main
 from tellmark.kb.check import check
 from tellmark.site_builder.build import MARKER, build, publish
-from tellmark.site_builder.texts import CannotPublish, address, markdown
+from tellmark.site_builder.texts import CannotPublish, address, markdown, opening
 
 ROOT = Path(__file__).parents[2]
 ENTRIES = ROOT / "entries"
@@ -26,14 +26,11 @@ SCHEMA = json.loads((ROOT / "cli" / "schemas" / "site.json").read_text("utf-8"))
 #: The sound folder without its set, and without what leans on it.
 NO_SET = {"families/tram/sets/gull-pair.yaml": None, "sightings/tram/shelf-1.yaml": None, "sales/2021.csv": None}
 Folder = Callable[[Mapping[str, Any]], Path]
+Contents = Callable[[Path], dict[str, str]]
 
 
 def run(entries: Path, *arguments: str) -> Result:
     return CliRunner().invoke(main, ["--entries", str(entries), "site", "build", *arguments], catch_exceptions=False)
-
-
-def contents(root: Path) -> dict[str, bytes]:
-    return {path.relative_to(root).as_posix(): path.read_bytes() for path in sorted(root.rglob("*")) if path.is_file()}
 
 
 class Read(HTMLParser):
@@ -84,6 +81,9 @@ def broken_links(root: Path) -> Iterator[str]:
                     for one in ids
                     if not any((root / kind / f"{one}.html").is_file() for kind in ("variants", "parts"))
                 )
+            elif place.name == "identify.html" and parts.fragment and name != "identify.html":
+                families = parse_qs(parts.fragment)["family"]  # likewise what is to be identified
+                yield from (f"{name}: {link}" for one in families if not (root / "families" / f"{one}.html").is_file())
             elif parts.fragment and parts.fragment not in pages[place.resolve().relative_to(root.resolve()).as_posix()].ids:
                 yield f"{name}: {link} (no such anchor)"
 
@@ -131,7 +131,7 @@ def test_every_page_is_reached_from_home(site: Path) -> None:
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "base-uri 'none'; form-action 'none'"
+    "manifest-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'"
 )
 
 
@@ -179,8 +179,10 @@ def test_nearest_look_alikes_differ_in_the_fewest_facts(folder: Folder, tmp_path
 
 
 def images(path: Path) -> list[tuple[str, str]]:
-    """(title, the whole SVG text) of each drawing in a page."""
-    found = re.findall(r"<svg.*?</svg>", path.read_text("utf-8"), re.DOTALL)
+    """(title, the whole SVG text) of each drawing in a page, and of each in a file that it shows."""
+    page = path.read_text("utf-8")
+    files = [(path.parent / src).read_text("utf-8") for src in re.findall(r'<img[^>]* src="([^"]+\.svg)"', page)]
+    found = [*re.findall(r"<svg.*?</svg>", page, re.DOTALL), *files]
     return [(title[1] if (title := re.search(r"<title [^>]*>(.*?)</title>", svg)) else "", svg) for svg in found]
 
 
@@ -196,9 +198,51 @@ def test_every_picture_is_named(site: Path) -> None:
             if tag == "svg" and attrs.get("aria-hidden") != "true":
                 assert attrs["role"] == "img", name
                 assert {attrs["aria-labelledby"], attrs["aria-describedby"]} <= set(page.ids), name
+            elif tag == "img":
+                assert attrs["alt"] is not None, name
+                assert (attrs["width"] or "").isdecimal(), name
+                assert (attrs["height"] or "").isdecimal(), name
         assert all(title for title, svg in images(site / name) if 'role="img"' in svg), name
         for ident in re.findall(r"url\(#([^)]+)\)", (site / name).read_text("utf-8")):
             assert ident in page.ids, (name, ident)
+
+
+def test_a_drawing_in_a_file_needs_nothing_else(site: Path) -> None:
+    """It refers to its own parts alone, and has the colors of the pages, for light and for dark."""
+    style = (site / "site.css").read_text("utf-8")
+    schemes = [dict(re.findall(r"(--\w+): (#\w+);", block)) for block in re.findall(r":root \{(.*?)\}", style, re.DOTALL)[:2]]
+    files = sorted((site / "pictures").rglob("*.svg"))
+    assert len(files) > 400
+    for path in files:
+        svg = path.read_text("utf-8")
+        ids = re.findall(r' id="([^"]+)"', svg)
+        assert len(ids) == len(set(ids)), path
+        assert {*re.findall(r"url\(#([^)]+)\)", svg), *re.findall(r'href="#([^"]+)"', svg)} <= {*ids}, path
+        own = [dict(re.findall(r"([\w-]+):(#\w+)", block)) for block in re.findall(r"svg\{(.*?)\}", svg)]
+        for colors, page in zip(own, schemes, strict=True):
+            assert colors == {"color": page["--ink"]} | {name: page[name] for name in ("--paper", "--shade", "--mark")}, path
+
+
+def test_every_drawing_in_a_file_is_shown(site: Path) -> None:
+    shown = {
+        (page.parent / src).resolve()
+        for page in site.rglob("*.html")
+        for src in re.findall(r'<img[^>]* src="([^"]+\.svg)"', page.read_text("utf-8"))
+    }
+    made = {path.resolve() for path in (site / "pictures").rglob("*.svg")}
+    assert shown <= made
+    assert len(made - shown) < 0.1 * len(made), sorted(str(path) for path in made - shown)
+
+
+def test_drawings_wear_the_livery(site: Path) -> None:
+    """The side and the nose of a variant, and the side that lists show of it, have the color that its main color is drawn in."""
+    orange = "#e5782a"
+    assert orange in (site / "pictures" / "common" / "main-color" / "orange.svg").read_text("utf-8")
+    drawn = head(site / "variants" / "424-prairie-meridian-a-b1.html").split("</svg>")[:2]
+    assert [orange in svg for svg in drawn] == [True, True]
+    assert orange in (site / "pictures" / "variants" / "424-prairie-meridian-a-b1.svg").read_text("utf-8")
+    assert orange not in (site / "pictures" / "variants" / "421-tamarack-northern-a-b1.svg").read_text("utf-8")
+    assert 'src="pictures/variants/424-prairie-meridian-a-b2.svg"' in (site / "index.html").read_text("utf-8")
 
 
 #: What two variants of one family show, as their drawings can show it.
@@ -271,14 +315,15 @@ def test_smallest_knowledge_base(tmp_path: Path) -> None:
 
 #: What a page may consist of; anything else came out of an entry.
 OUR_TAGS = """
-    article button circle details figcaption figure form img input label noscript option rect script select summary
-    a article aside blockquote body br caption code dd div dl dt em footer h1 h2 h3 h4 h5 h6 head header hr html li link main meta
-    nav ol p pre section span strong table tbody td th thead time title tr ul
+    article button circle details canvas fieldset figcaption figure form img input label legend noscript option rect script
+    select summary a article aside blockquote body br caption code dd div dl dt em footer h1 h2 h3 h4 h5 h6 head header hr
+    html li link main meta nav ol p pre section span strong table tbody td textarea th thead time title tr ul
 """
 OUR_ATTRIBUTES = """
-    alt aria-hidden aria-live autocapitalize autocomplete data-choose data-sort data-table data-up defer download for hidden
-    spellcheck src title type value
+    accept alt aria-hidden aria-live autocapitalize autocomplete data-choose data-sort data-table data-up defer download for
+    hidden inputmode loading novalidate rows spellcheck src title type value
     aria-current aria-label aria-labelledby charset class content data-label datetime href http-equiv id lang name rel scope
+    checked data-does data-pin data-way max min step tabindex
 """
 
 
@@ -325,6 +370,23 @@ def test_markdown(text: str, html: str) -> None:
     assert markdown(text) == html
 
 
+OPENINGS = [
+    ("nothing", None, None),
+    ("as many sentences as have room", "One. Two. Three is long.", "One. Two."),
+    ("at least one", "One that is far too long. Two.", "One that is far too long."),
+    ("no end in sight", "Not a sentence at all, only words", "Not a sentence at all, only words"),
+    ("emphasis stays whole", "One **is. Two** is. Three.", "One **is. Two** is."),
+    ("a link stays whole", "See [a. B](https://b.example). Then more.", "See [a. B](https://b.example)."),
+    ("first paragraph", "One.\n\nTwo.", "One."),
+    ("figures are no ends", "It is 4.8 mm. Two.", "It is 4.8 mm."),
+]
+
+
+@pytest.mark.parametrize(("text", "expected"), [case[1:] for case in OPENINGS], ids=[case[0] for case in OPENINGS])
+def test_opening(text: str | None, expected: str | None) -> None:
+    assert opening(text, most=15) == expected
+
+
 @pytest.mark.parametrize("ident", ["../a", "a/b", "", ".", "A", "a\n", "a.html", "a--b", "a b", "\x00"])
 def test_no_id_leaves_its_folder(ident: str) -> None:
     with pytest.raises(CannotPublish):
@@ -334,7 +396,7 @@ def test_no_id_leaves_its_folder(ident: str) -> None:
 # The folder --------------------------------------------------------------------------------------------------------------
 
 
-def test_same_entries_same_bytes(site: Path, tmp_path: Path) -> None:
+def test_same_entries_same_bytes(site: Path, tmp_path: Path, contents: Contents) -> None:
     command = [sys.executable, "-m", "tellmark.cli.main", "--entries", str(ENTRIES), "site", "build", "--out", "again"]
     subprocess.run(command, cwd=tmp_path, env=os.environ | {"PYTHONHASHSEED": "7"}, check=True, capture_output=True)
     assert contents(tmp_path / "again") == contents(site)
@@ -364,7 +426,7 @@ def test_new_site_replaces_the_old_whole(folder: Folder, tmp_path: Path) -> None
     assert sorted(path.name for path in tmp_path.iterdir()) == ["record", "site"]
 
 
-def test_bad_entry_leaves_the_old_site(folder: Folder, tmp_path: Path) -> None:
+def test_bad_entry_leaves_the_old_site(folder: Folder, tmp_path: Path, contents: Contents) -> None:
     out = tmp_path / "site"
     assert run(folder({}), "--out", str(out)).exit_code == 0
     before = contents(out)
@@ -375,7 +437,7 @@ def test_bad_entry_leaves_the_old_site(folder: Folder, tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["record", "site"]
 
 
-def test_failure_while_writing_leaves_the_old_site(tmp_path: Path) -> None:
+def test_failure_while_writing_leaves_the_old_site(tmp_path: Path, contents: Contents) -> None:
     out = tmp_path / "site"
     publish({"index.html": b"old"}, out)
     before = contents(out)
@@ -385,7 +447,7 @@ def test_failure_while_writing_leaves_the_old_site(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["site"]
 
 
-def test_failure_in_the_swap_puts_the_old_site_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_failure_in_the_swap_puts_the_old_site_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, contents: Contents) -> None:
     out = tmp_path / "site"
     publish({"index.html": b"old"}, out)
     before = contents(out)
@@ -435,7 +497,9 @@ FOREIGN = [
 
 
 @pytest.mark.parametrize(("prepare", "message"), [case[1:] for case in FOREIGN], ids=[case[0] for case in FOREIGN])
-def test_what_is_not_ours_stays(folder: Folder, tmp_path: Path, prepare: Callable[[Path], None], message: str) -> None:
+def test_what_is_not_ours_stays(
+    folder: Folder, tmp_path: Path, prepare: Callable[[Path], None], message: str, contents: Contents
+) -> None:
     out = tmp_path / "site"
     prepare(out)
     before = contents(out)
@@ -445,6 +509,6 @@ def test_what_is_not_ours_stays(folder: Folder, tmp_path: Path, prepare: Callabl
     assert contents(out) == before
 
 
-def test_marker_lists_what_was_written(site: Path) -> None:
+def test_marker_lists_what_was_written(site: Path, contents: Contents) -> None:
     listed = (site / MARKER).read_text("utf-8").splitlines()
     assert listed == sorted(path for path in contents(site) if path != MARKER)

@@ -29,3 +29,11 @@ declare var tellmarkSearchRows: Record<string, SearchGroup>;
 declare var tellmarkCompareData: CompareData;
 declare var tellmarkCompareRows: Record<string, CompareRow[]>;
 declare var tellmarkComparePictures: Record<string, Record<string, string>> | undefined;
+declare var tellmarkIdentifyData: import("../../site_builder/modules/page/data.js").IdentifyData;
+declare var tellmarkIdentify:
+  | Record<string, { packed: import("../../site_builder/modules/kernel/unpack.js").Packed; words: import("../../site_builder/modules/kernel/wording.js").PackedWords }>
+  | undefined;
+declare var tellmarkIdentifyPlaces: Record<string, import("../../site_builder/modules/page/data.js").Places> | undefined;
+declare var tellmarkMeasureData: import("../../site_builder/modules/measure/data.js").MeasureData;
+declare var tellmarkMeasure: Record<string, import("../../site_builder/modules/measure/data.js").MeasureFamily> | undefined;
+declare var tellmarkListingData: import("../../site_builder/modules/listing/page.js").ListingData;

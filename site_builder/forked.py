@@ -1,0 +1,105 @@
+"""Work that falls into tasks, done by several processes at once where the system can fork.
+
+A forked process begins with everything its parent has worked out so far, and hands back what cannot be seen on disk.
+"""
+
+import gc
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import traceback
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from multiprocessing.connection import wait
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+R = TypeVar("R")
+#: Fewer tasks than this for each process are not worth a fork.
+LEAST_EACH = 20
+
+
+class _End:
+    """The last message of a process that did all its work."""
+
+
+class ProcessEnded(OSError):
+    """A process ended before its work was done: something killed it."""
+
+
+def processes_for(tasks: int) -> int:
+    """How many processes should share so many tasks: one where forking is not safe, or not worth it.
+
+    A process with several threads must not fork, since another thread may hold a lock; nor can one on macOS, whose own
+    libraries use threads.
+    """
+    if not sys.platform.startswith("linux") or threading.active_count() > 1:
+        return 1
+    return max(1, min(len(os.sched_getaffinity(0)), tasks // LEAST_EACH))
+
+
+def spread(tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], processes: int) -> Iterator[R]:
+    """What `work` yields, in whatever order, when each process takes the next task that none has taken.
+
+    With one process nothing is forked.  Raises whatever `work` raises, and ProcessEnded; no process outlives the iterator.
+    """
+    if processes < 2:
+        yield from work(tasks)
+        return
+    context = multiprocessing.get_context("fork")
+    taken = context.Value("l", 0)
+    children: dict[Any, Any] = {}
+    gc.collect()
+    gc.freeze()  # what was made before stays where it is, shared by all
+    try:
+        for _ in range(processes):
+            receiving, sending = context.Pipe(duplex=False)
+            child = context.Process(target=_child, args=(_untaken(tasks, taken), work, sending), daemon=True)
+            child.start()
+            sending.close()
+            children[receiving] = child
+        yield from _received(list(children))
+    finally:
+        gc.unfreeze()
+        for child in children.values():
+            child.terminate()
+            child.join()
+
+
+def _untaken(tasks: Sequence[T], taken: Any) -> Iterator[T]:
+    while True:
+        with taken.get_lock():
+            number = taken.value
+            taken.value += 1
+        if number >= len(tasks):
+            return
+        yield tasks[number]
+
+
+def _child(tasks: Iterator[T], work: Callable[[Iterable[T]], Iterator[R]], sending: Any) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends it
+    gc.disable()  # it ends soon
+    try:
+        for message in work(tasks):
+            sending.send(message)
+        sending.send(_End())
+    except Exception as problem:  # noqa: BLE001 (raised in the parent)
+        problem.add_note(traceback.format_exc())
+        sending.send(problem)
+
+
+def _received(waiting: list[Any]) -> Iterator[Any]:
+    while waiting:
+        ready: list[Any] = wait(waiting)
+        for one in ready:
+            try:
+                message = one.recv()
+            except EOFError:
+                raise ProcessEnded("a process that made a part of it was killed") from None
+            if isinstance(message, _End):
+                waiting.remove(one)
+            elif isinstance(message, Exception):
+                raise message
+            else:
+                yield message

@@ -1,0 +1,51 @@
+"""The page that reads a seller's text, and its scripts.
+
+    listing-data.js   the vocabulary and what is said of claims (`packed_listing.py`); loaded when somebody turns to the text
+    listing.js        the modules of `modules/listing/` and `modules/kernel/`, joined
+
+The arrays and words of a family, or of all, and the list of families are those of the page that identifies.  What is pasted goes
+nowhere.
+"""
+
+from collections.abc import Iterator
+from functools import partial
+
+from ..identify.vocabulary import vocabulary
+from .joined import joined
+from .packed_listing import packed, packed_records
+from .page import File, Page, Values
+from .reads import ALL, FILE
+from .search_pages import assigned
+from .tables import Site
+
+#: The kinds of records that phrases and sentences are made of.
+LEANS_ON = ("family", "variant", "set", "part", "slot type", "trait", "livery", "maker", "procedure")
+TITLE = "Read a listing"
+
+
+def pages(site: Site) -> Iterator[Page]:
+    """The page."""
+    scripts = ("identify-data.js", "listing.js")
+    yield Page("listing.html", "listing.html", TITLE, partial(_values, site), styles=("listing.css",), scripts=scripts)
+
+
+def files(site: Site) -> Iterator[File]:
+    """The scripts."""
+    yield File("listing-data.js", partial(_data, site))
+    yield File("listing.js", _script)
+
+
+def _script() -> bytes:
+    return joined("listing/page.js", "tellmarkListing").encode("utf-8")
+
+
+def _values(site: Site) -> Values:
+    """The families one can choose, and where their variants are for those without scripts."""
+    return {"families": [site.link("family", ident) | {"id": ident} for ident in site.families]}
+
+
+def _data(site: Site) -> bytes:
+    """See the type ListingData at the head of `modules/listing/page.js`."""
+    site.memo.note((FILE, "sellers.yaml"), *((kind, ALL) for kind in LEANS_ON))
+    data: Values = {"vocabulary": packed(vocabulary(site.plain)), "records": packed_records(site.plain)}
+    return assigned("var tellmarkListingData", data)
