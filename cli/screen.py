@@ -349,4 +349,9 @@ def standing(session: Session, words: Words) -> str:
         return "Nothing in the record can show all of this; take an answer back."
     ident, chance = session.variants[0]
     count = left(session)
-    return f"{count} {words.noun}{'s' if count != 1 else ''} left; {words.variant(ident)} leads with {percent(chance)}."
+    remain = f"{count} {words.noun}{'s' if count != 1 else ''} left"
+    if ident == NOT_IN_THE_RECORD:
+        return f"{remain}; likelier, it is not in the record: {percent(chance)}."
+    if count == 1:
+        return f"{remain}: {words.variant(ident)}, {percent(chance)}."
+    return f"{remain}; {words.variant(ident)} leads with {percent(chance)}."

@@ -152,8 +152,16 @@ def _states(trait: Trait) -> list[int | tuple[float, ...] | None]:
     known = np.where((trait.blend_of < 0)[:, None], trait.truth, 0.0)
     blends = (trait.blend @ known)[trait.blend_of]
     left_out = (trait.blend_of >= 0) & (np.abs(trait.truth - blends) <= CLOSE).all(axis=1)
-    rows = [None if out else _sparse(row) for out, row in zip(left_out.tolist(), trait.truth.tolist(), strict=True)]
-    return [int(row[0]) if row and len(row) == 2 and row[1] == 1.0 else row for row in rows]
+    alike, width = trait.truth.tobytes(), trait.truth.shape[1] * trait.truth.itemsize
+    shown: dict[bytes, int | tuple[float, ...]] = {}  # most rows are those of other families, all alike
+    rows: list[int | tuple[float, ...] | None] = []
+    for i, out in enumerate(left_out.tolist()):
+        key = alike[i * width : (i + 1) * width]
+        if not out and key not in shown:
+            row = _sparse(trait.truth[i].tolist())
+            shown[key] = int(row[0]) if len(row) == 2 and row[1] == 1.0 else row
+        rows.append(None if out else shown[key])
+    return rows
 
 
 def _confused(row: Sequence[float]) -> list[float]:

@@ -55,9 +55,10 @@ def test_every_task_is_done_once(processes: int) -> None:
     ids=["raises", "is killed"],
 )
 def test_failure_of_one_ends_all(work: Callable[[Iterable[int]], Iterator[int]], problem: type[Exception], said: str) -> None:
+    others = multiprocessing.active_children()
     with pytest.raises(problem, match=said):
         list(spread(range(8), work, 2))
-    assert multiprocessing.active_children() == []
+    assert set(multiprocessing.active_children()) <= set(others)
 
 
 def test_same_bytes_and_the_same_is_known_of_them(folder: Folder, tmp_path: Path, contents: Contents) -> None:

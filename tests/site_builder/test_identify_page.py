@@ -435,6 +435,23 @@ def test_a_view_can_be_added_that_would_settle_more(identify: Open) -> None:
     expect(page.locator(".question")).to_be_visible()
 
 
+def test_a_measure_is_asked_with_an_example_that_could_be_its_own(identify: Open) -> None:
+    page = identify(f"{DIESEL}&at=tell.pilot.length")
+    hint = page.locator("#typed-hint").inner_text()
+    page.locator("#typed").fill(hint.removeprefix("Such as ").split(";")[0])
+    page.get_by_role("button", name="Continue").click()
+    expect(page.locator("#identify-answers li")).to_have_count(1)
+    other = identify("#family=cab-diesel-420&views=side,nose&at=tell.number-height").locator("#typed-hint").inner_text()
+    assert other != hint, "each has its own range"
+
+
+def test_each_of_several_pictures_says_which_it_is(identify: Open) -> None:
+    page = identify(f"{DIESEL}&number=4?61")
+    names = page.locator(".choice .one-of small").all_inner_texts()
+    assert len(names) > 1
+    assert page.locator(".choice:has(.one-of) .words").first.inner_text() == "No: " + "; ".join(names)
+
+
 # Errors and words --------------------------------------------------------------------------------------------------------
 
 

@@ -532,7 +532,10 @@ export function standing(session, words) {
   }
   const [ident, chance] = session.variants[0] ?? ["", 0];
   const count = left(session);
-  return `${count} ${words.noun}${count === 1 ? "" : "s"} left; ${words.variant(ident)} leads with ${percent(chance)}.`;
+  const remain = `${count} ${words.noun}${count === 1 ? "" : "s"} left`;
+  if (ident === NOT_IN_THE_RECORD) return `${remain}; likelier, it is not in the record: ${percent(chance)}.`;
+  if (count === 1) return `${remain}: ${words.variant(ident)}, ${percent(chance)}.`;
+  return `${remain}; ${words.variant(ident)} leads with ${percent(chance)}.`;
 }
 
 /**

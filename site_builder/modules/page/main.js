@@ -1,5 +1,6 @@
 /** The page that identifies: shows what the address says, and leads from address to address. */
 
+import { standing } from "../kernel/report.js";
 import { meant } from "../kernel/typed.js";
 import { lowerFirst } from "../kernel/wording.js";
 import { drawAnswers, drawLeading } from "./beside.js";
@@ -8,7 +9,7 @@ import { element, goTo, link, one } from "./dom.js";
 import { existing, flowOf, questionOf, replied } from "./flow.js";
 import { asked, told } from "./question.js";
 import { saving } from "./save.js";
-import { standing, unheardOf } from "./sentences.js";
+import { unheardOf } from "./sentences.js";
 import { drawStart, serveStart } from "./start.js";
 import { address, changed, readAddress, withChanged, withTold, withoutLast } from "./state.js";
 import { verdict } from "./verdict.js";
@@ -77,7 +78,7 @@ async function identified(state, current) {
   const heading = one("#identify-now h1", HTMLElement);
   title(heading.textContent);
   const unheard = unheardOf(flow);
-  one("#identify-standing", HTMLElement).textContent = [unheard, standing(flow)].filter(Boolean).join(" ");
+  one("#identify-standing", HTMLElement).textContent = [unheard, standing(flow.session, flow.words)].filter(Boolean).join(" ");
   drawAnswers(flow);
   void drawLeading(flow);
   return { problems: flow.problems, head: () => /** @type {HTMLElement} */ (heading.closest("legend") ?? heading) };

@@ -1,7 +1,6 @@
 /** One question as a page of its own: a legend that is the heading, radio buttons none of them chosen, and Continue. */
 
 import { MISSING } from "../kernel/arrays.js";
-import { example } from "../kernel/typed.js";
 import { lowerFirst } from "../kernel/wording.js";
 import { readValue, typedValue } from "./answers.js";
 import { index, viewsOf } from "./data.js";
@@ -22,6 +21,7 @@ import { address, changed, withoutLast } from "./state.js";
  * @property {string} text
  * @property {Picture[]} pictures
  * @property {string} [says] what distinguishes it
+ * @property {string[]} [names] what each of several pictures shows
  *
  * @typedef {object} Put a question as it is put
  * @property {string} title
@@ -156,12 +156,14 @@ function choicesOf(flow, question, seen) {
     ...[true, false].map((yes) => {
       const mine = (question.outcomes[yes ? 0 : 1] ?? []).map((k) => states[k] ?? "").filter((state) => state !== MISSING);
       const shown = cut !== null || (!yes && mine.length > MOST_OTHERS) ? [] : mine;
+      const drawn = shown.filter((state) => seen.of[state]);
       const bound = cut === null ? null : yes ? `more than ${cut}` : `${cut} or less`;
       const named = bound ?? shown.map((state) => lowerFirst(words.state(t, state))).join("; ");
       return {
         value: written(flow, t, answerTo(session, question, yes)),
         text: named ? `${yes ? "Yes" : "No"}: ${named}` : yes ? "Yes" : "No",
-        pictures: shown.flatMap((state) => (seen.of[state] ? [seen.of[state]] : [])),
+        pictures: drawn.flatMap((state) => (seen.of[state] ? [seen.of[state]] : [])),
+        names: drawn.map((state) => lowerFirst(words.state(t, state))),
       };
     }),
     ...last(flow, t),
@@ -269,7 +271,10 @@ function care({ state }, view) {
  */
 function choiceElement(choice, n) {
   const id = `choice-${n}`;
-  const pictures = choice.pictures.map(([src]) => image(src, 120, 90));
+  const several = choice.pictures.length > 1 && choice.names;
+  const pictures = choice.pictures.map(([src], at) =>
+    several ? element("span", { class: "one-of" }, image(src, 120, 90), element("small", {}, several[at])) : image(src, 120, 90),
+  );
   const input = element("input", {
     type: "radio",
     name: "answer",
@@ -282,7 +287,7 @@ function choiceElement(choice, n) {
     "label",
     { class: pictures.length ? "choice with-picture" : "choice", for: id },
     input,
-    pictures.length ? element("span", { class: "drawn" }, ...pictures) : null,
+    pictures.length ? element("span", { class: "drawn", "aria-hidden": several ? "true" : false }, ...pictures) : null,
     element(
       "span",
       { class: "words" },
@@ -290,6 +295,18 @@ function choiceElement(choice, n) {
       choice.says ? element("span", { class: "says", id: `${id}-says` }, choice.says) : null,
     ),
   );
+}
+
+/**
+ * A value of this trait with its uncertainty, as somebody might type it: in the middle of what is recorded, so that it
+ * hints at no variant, and as fine as a tenth of the range or less.
+ * @param {import("../kernel/wording.js").Words} words
+ * @param {number} t
+ */
+function exampleOf(words, t) {
+  const { least, most } = words.traitAt(t);
+  const places = Math.min(6, Math.max(0, Math.ceil(-Math.log10((most - least) / 10 || 1))));
+  return `${((least + most) / 2).toFixed(places)} +- ${(10 ** -places).toFixed(places)} ${words.unit(t)}`.trim();
 }
 
 /**
@@ -304,7 +321,7 @@ function typedField({ words, state }, put, seen) {
   const reading = put.typed === "reading";
   const hint = reading
     ? "Type what can be read, ? for each character that cannot."
-    : `Such as ${example(unit)}; what stands behind +- is how far off it may be.`;
+    : `Such as ${exampleOf(words, put.trait)}; what stands behind +- is how far off it may be.`;
   const radio = /** @type {HTMLInputElement} */ (element("input", { type: "radio", name: "answer", id: "choice-typed", value: "" }));
   const input = /** @type {HTMLInputElement} */ (
     element("input", {
@@ -387,7 +404,7 @@ function submit({ words }, put, made, problem, input) {
   let value = chosen.value;
   if (chosen.id === "choice-typed") {
     if (!input?.value.trim()) {
-      refuse(put.typed === "reading" ? "Type what you can read." : `Type what you measure, such as ${example(words.unit(put.trait))}.`, input);
+      refuse(put.typed === "reading" ? "Type what you can read." : `Type what you measure, such as ${exampleOf(words, put.trait)}.`, input);
       return;
     }
     value = put.typed === "value" ? input.value.trim() : typedValue(input.value);

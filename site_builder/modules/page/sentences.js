@@ -1,9 +1,9 @@
 /** What is said of an identification, in the words of the command (`cli/screen.py`, `cli/asking.py`). */
 
-import { MISSING, NOT_IN_THE_RECORD } from "../kernel/arrays.js";
+import { MISSING } from "../kernel/arrays.js";
 import { fit } from "../kernel/marking.js";
 import { nearest } from "../kernel/nearest.js";
-import { left } from "../kernel/report.js";
+import { standing } from "../kernel/report.js";
 import { lowerFirst, percent } from "../kernel/wording.js";
 import { fixed, general } from "../kernel/written.js";
 import { element } from "./dom.js";
@@ -20,17 +20,6 @@ import { element } from "./dom.js";
 /** A typed text that fits no recorded marking better than this is none of them, worn characters and all. */
 const UNHEARD_OF = 5e-5;
 const WHOLE = ["choice", "value", "reading"];
-
-/**
- * How many are left and who leads, in one line.
- * @param {{session: Session, words: Words}} flow
- */
-export function standing({ session, words }) {
-  if (!session.belief.plausible) return "Nothing in the record can show all of this; take an answer back.";
-  const [ident, chance] = session.variants[0] ?? [NOT_IN_THE_RECORD, 0];
-  const count = left(session);
-  return `${count} ${words.noun}${count === 1 ? "" : "s"} left; ${words.variant(ident)} leads with ${percent(chance)}.`;
-}
 
 /**
  * What was answered, and why it is worth another look.
@@ -65,7 +54,7 @@ export function whyAsked({ session, words }, proposal, answer) {
     if (WHOLE.includes(question.form)) return;
     for (const yes of [true, false]) {
       const after = session.reply(question, answer(yes));
-      made.append(element("p", {}, `${yes ? "Yes" : "No"}: ${lowerFirst(standing({ session: after, words }))}`));
+      made.append(element("p", {}, `${yes ? "Yes" : "No"}: ${lowerFirst(standing(after, words))}`));
     }
   };
   made.addEventListener("toggle", say);
