@@ -3,6 +3,7 @@
 given as many equal pages in the same run, and Lighthouse's score for performance.
 """
 
+import contextlib
 import functools
 import gzip
 import json
@@ -51,7 +52,8 @@ class Quiet(SimpleHTTPRequestHandler):
         self.send_header("Content-Encoding", "gzip")
         self.send_header("Content-Length", str(len(content)))
         self.end_headers()
-        self.wfile.write(content)
+        with contextlib.suppress(BrokenPipeError):  # a browser that closes stops its worker in the middle of a file
+            self.wfile.write(content)
 
     def log_message(self, format: str, *args: object) -> None:
         """Nothing."""
