@@ -43,7 +43,14 @@ FEW = 2
 def pages(site: Site) -> Iterator[Page]:
     """The page."""
     scripts = ("identify-data.js", "identify.js")
-    yield Page("identify.html", "identify.html", "What is it?", partial(_values, site), styles=("identify.css",), scripts=scripts)
+    yield Page(
+        "identify.html",
+        "identify.html",
+        "What is it?",
+        partial(_values, site),
+        styles=("identified.css", "identify.css"),
+        scripts=scripts,
+    )
 
 
 def files(site: Site) -> Iterator[File]:

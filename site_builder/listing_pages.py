@@ -26,7 +26,9 @@ TITLE = "Read a listing"
 def pages(site: Site) -> Iterator[Page]:
     """The page."""
     scripts = ("identify-data.js", "listing.js")
-    yield Page("listing.html", "listing.html", TITLE, partial(_values, site), styles=("listing.css",), scripts=scripts)
+    yield Page(
+        "listing.html", "listing.html", TITLE, partial(_values, site), styles=("identified.css", "listing.css"), scripts=scripts
+    )
 
 
 def files(site: Site) -> Iterator[File]:

@@ -1,9 +1,12 @@
 """A small sound knowledge base for tests, and how to break it on purpose."""
 
+import importlib.util
 import os
 import shutil
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 import pytest
@@ -117,6 +120,30 @@ verdict:
 
 #: A whole text; None for no such file; or pairs of (what stands there once, what to write instead).
 Change = str | None | list[tuple[str, str]]
+
+
+@pytest.fixture(scope="session")
+def loaded() -> Callable[[Path], ModuleType]:
+    """A module that is no test, by its path, loaded once: test modules cannot import one another."""
+
+    def load(path: Path) -> ModuleType:
+        name = f"tellmark_{path.stem}"
+        if name not in sys.modules:
+            spec = importlib.util.spec_from_file_location(name, path)
+            assert spec is not None
+            assert spec.loader is not None
+            module = importlib.util.module_from_spec(spec)
+            sys.modules[name] = module
+            spec.loader.exec_module(module)
+        return sys.modules[name]
+
+    return load
+
+
+@pytest.fixture(scope="session")
+def random_kb(loaded: Callable[[Path], ModuleType]) -> ModuleType:
+    """The module `tests/identify/random_kb.py`: random knowledge bases for the laws of belief and of questions."""
+    return loaded(Path(__file__).parent / "identify" / "random_kb.py")
 
 
 @pytest.fixture

@@ -3,8 +3,6 @@
 It follows `design.md` word for word and knows no arrays: dictionaries of chances by name.
 """
 
-import importlib.util
-import sys
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
@@ -348,23 +346,6 @@ def allowed() -> Callable[[PlainModel, Mapping[str, Answer]], dict[str, list[str
 
 
 @pytest.fixture(scope="session")
-def random_kb() -> ModuleType:
-    """The module `tests/identify/random_kb.py`, loaded from its path: test modules cannot import one another."""
-    return _loaded("tellmark_random_kb", Path(__file__).parents[1] / "identify" / "random_kb.py")
-
-
-@pytest.fixture(scope="session")
-def games() -> ModuleType:
-    """The module `question_games.py`, loaded in the same way."""
-    return _loaded("tellmark_question_games", Path(__file__).with_name("question_games.py"))
-
-
-def _loaded(name: str, path: Path) -> ModuleType:
-    if name not in sys.modules:
-        spec = importlib.util.spec_from_file_location(name, path)
-        assert spec is not None
-        assert spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules[name] = module
-        spec.loader.exec_module(module)
-    return sys.modules[name]
+def games(loaded: Callable[[Path], ModuleType]) -> ModuleType:
+    """The module `question_games.py`."""
+    return loaded(Path(__file__).with_name("question_games.py"))

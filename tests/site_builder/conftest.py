@@ -1,11 +1,10 @@
 """The site of the packaged demonstration, and one of entries that mean harm in every text, each built once."""
 
 import csv
-import importlib.util
 import io
 import json
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
+from functools import partial
 from hashlib import sha256
 from html import escape
 from pathlib import Path
@@ -24,28 +23,10 @@ if TYPE_CHECKING:
 ENTRIES = Path(__file__).parents[2] / "entries"
 
 
-def _loaded(name: str, path: Path) -> ModuleType:
-    """A module that is no test, loaded from its path: test modules cannot import one another."""
-    if name not in sys.modules:
-        spec = importlib.util.spec_from_file_location(name, path)
-        assert spec is not None
-        assert spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules[name] = module
-        spec.loader.exec_module(module)
-    return sys.modules[name]
-
-
 @pytest.fixture(scope="session")
-def random_kb() -> ModuleType:
-    """The module `tests/identify/random_kb.py`: random knowledge bases."""
-    return _loaded("tellmark_random_kb", Path(__file__).parents[1] / "identify" / "random_kb.py")
-
-
-@pytest.fixture(scope="session")
-def random_sessions() -> ModuleType:
+def random_sessions(loaded: Callable[[Path], ModuleType]) -> ModuleType:
     """The module `random_sessions.py`: random knowledge bases of more sorts of traits, and sessions."""
-    return _loaded("tellmark_random_sessions", Path(__file__).with_name("random_sessions.py"))
+    return loaded(Path(__file__).with_name("random_sessions.py"))
 
 
 @pytest.fixture(scope="session")
@@ -203,27 +184,37 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def identify(browser: "Browser", site: Path) -> "Iterator[Callable[..., Page]]":
-    """Opens the page with what is in its address; nothing may go wrong there, and nothing be asked of anybody."""
+def opened(browser: "Browser", site: Path) -> "Iterator[Callable[..., Page]]":
+    """Opens a page of the site with what is in its address; nothing may go wrong there, and nothing be asked of anybody."""
     contexts: list[BrowserContext] = []
     said: list[str] = []
     asked: list[str] = []
+    own = {"file", "data"}
 
-    def go(fragment: str = "", width: int = 1000, **options: Any) -> "Page":
+    def go(name: str, fragment: str = "", width: int = 1000, makes: Collection[str] = (), **options: Any) -> "Page":
+        """`makes`: schemes of addresses that the page makes for itself."""
+        own.update(makes)
         context = browser.new_context(viewport={"width": width, "height": 800}, **options)
         contexts.append(context)
         page = context.new_page()
         page.on("request", lambda request: asked.append(request.url))
         page.on("console", lambda message: said.append(message.text))
         page.on("pageerror", lambda error: said.append(str(error)))
-        page.goto((site / "identify.html").as_uri() + fragment)
+        page.on("dialog", lambda dialog: said.append(dialog.message) or dialog.dismiss())
+        page.goto((site / name).as_uri() + fragment)
         return page
 
     yield go
     for context in contexts:
         context.close()
     assert said == []
-    assert {urlsplit(url).scheme for url in asked} <= {"file", "data", "blob"}
+    assert {urlsplit(url).scheme for url in asked} <= own
+
+
+@pytest.fixture
+def identify(opened: "Callable[..., Page]") -> "Callable[..., Page]":
+    """The page that identifies; it makes the file of a sighting to be saved."""
+    return partial(opened, "identify.html", makes=["blob"])
 
 
 @pytest.fixture(scope="session")

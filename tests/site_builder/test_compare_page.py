@@ -3,9 +3,9 @@
 import json
 import random
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -26,27 +26,9 @@ def entries() -> Entries:
 
 
 @pytest.fixture
-def compare(browser: Browser, site: Path) -> Iterator[Open]:
-    """Opens the page with what is asked for in its address; nothing may go wrong there, and nothing be asked of anybody."""
-    contexts: list[Any] = []
-    said: list[str] = []
-    asked: list[str] = []
-
-    def go(fragment: str = "", width: int = 1000, **options: Any) -> Page:
-        context = browser.new_context(viewport={"width": width, "height": 800}, **options)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.goto((site / "compare.html").as_uri() + fragment)
-        return page
-
-    yield go
-    for context in contexts:
-        context.close()
-    assert said == []
-    assert {urlsplit(url).scheme for url in asked} <= {"file", "data"}
+def compare(opened: Open) -> Open:
+    """The page with what is asked for in its address."""
+    return partial(opened, "compare.html")
 
 
 def table(page: Page) -> dict[str, list[str]]:

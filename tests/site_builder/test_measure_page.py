@@ -4,13 +4,13 @@ import json
 import re
 import struct
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 ROOT = Path(__file__).parents[2]
 AXE = ROOT / "tests" / "node_modules" / "axe-core" / "axe.min.js"
@@ -45,30 +45,17 @@ def photograph(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def measuring(browser: Browser, site: Path, photograph: Path) -> Iterator[Open]:
-    """Opens the page, with the photograph; nothing may go wrong there, and nothing be asked of anybody."""
-    contexts: list[Any] = []
-    said: list[str] = []
-    asked: list[str] = []
+def measuring(opened: Open, photograph: Path) -> Open:
+    """The page, with the photograph."""
 
-    def go(fragment: str = "", width: int = 1000, file: Path | None = photograph, **options: Any) -> Page:
-        context = browser.new_context(viewport={"width": width, "height": 800}, **options)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.goto((site / "measure.html").as_uri() + fragment)
+    def go(fragment: str = "", file: Path | None = photograph, **options: Any) -> Page:
+        page: Page = opened("measure.html", fragment, **options)
         if file is not None:
             page.set_input_files("#measure-file", file)
             expect(page.locator(".stage.open")).to_be_visible()
         return page
 
-    yield go
-    for context in contexts:
-        context.close()
-    assert said == []
-    assert {urlsplit(url).scheme for url in asked} <= {"file", "data"}
+    return go
 
 
 def on_stage(page: Page, *points: tuple[float, float]) -> list[tuple[float, float]]:
@@ -301,7 +288,7 @@ def test_a_drawing_is_laid_over_the_photograph(measuring: Open) -> None:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [320, 360, 1000])
 def test_on_a_phone(measuring: Open, width: int, scheme: str) -> None:
-    page = measuring("", width, color_scheme=scheme, has_touch=width < 500)
+    page = measuring(width=width, color_scheme=scheme, has_touch=width < 500)
     page.locator("#way-plane").check()
     page.get_by_label("Variant").select_option("424-prairie-meridian-a-b2")
     page.get_by_label("Known rectangle").select_option("card")

@@ -3,6 +3,7 @@
 import { confidence, percent, together } from "../kernel/wording.js";
 import { pageOf } from "../page/data.js";
 import { element, link } from "../page/dom.js";
+import { LEVELS } from "../page/identified.js";
 import { held } from "./records.js";
 
 /**
@@ -18,8 +19,6 @@ import { held } from "./records.js";
 
 /** As in `cli/lot.py`, which says what each is for. */
 const WORTH_SHOWING = 0.02, LIKELY_SET = 0.2, LEADS = 0.4, SURE = 0.95;
-/** @type {Record<string, string>} */
-const LEVELS = { settled: "Settled", likely: "Likely", leaning: "Leaning towards", open: "Open; first among several" };
 
 /**
  * The sections about the lot.

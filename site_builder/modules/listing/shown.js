@@ -1,12 +1,12 @@
 /** The report of a listing as elements, in the words of the command (`cli/listing.py`). */
 
 import { NOT_IN_THE_RECORD } from "../kernel/arrays.js";
-import { origin, story } from "../kernel/history.js";
 import { one as member } from "../kernel/matrix.js";
 import { confidence, percent } from "../kernel/wording.js";
 import { fixed, rounded } from "../kernel/written.js";
 import { pageOf } from "../page/data.js";
 import { element, link } from "../page/dom.js";
+import { inseparable, levelOf, parts, where } from "../page/identified.js";
 import { lotShown } from "./lot_shown.js";
 import { spaced } from "./strings.js";
 
@@ -29,12 +29,8 @@ const MORE_ROWS = 4;
 const FULL = 50;
 /** So many variants are listed, of those that are not rarer than this. */
 const MOST_VARIANTS = 4, LISTED = 0.005;
-/** Sets of origin from this chance on. */
-const LIKELY_SET = 0.05;
-/** As in `cli/screen.py`, which says what each is for. */
-const CHANGED = 0.8, LIKELY = 0.5, DOUBTFUL = 0.25, BELONGS = 0.5, UNLISTED = 0.6;
-/** @type {Record<string, string>} */
-const LEVELS = { settled: "Settled", likely: "Likely", leaning: "Leaning towards", open: "Open; first among several" };
+/** As in `cli/screen.py`, which says what it is for. */
+const UNLISTED = 0.6;
 
 /**
  * The whole report.
@@ -242,6 +238,7 @@ function unidentified(found, prefix, id, plausible) {
  * @returns {HTMLElement[]}
  */
 function identified(one, found, prefix, id) {
+  const described = { session: one.session, words: one.words.words };
   const level = confidence(found.variants.map(({ probability }) => probability), one.compiled.settled), [first] = found.variants;
   const none = first?.id === NOT_IN_THE_RECORD, sure = level === "settled" || level === "likely";
   const rows = found.variants.slice(0, MOST_VARIANTS).filter((some, n) => n === 0 || some.probability >= LISTED);
@@ -252,98 +249,15 @@ function identified(one, found, prefix, id) {
   const verdict = [
     element("ol", { class: "likeliest" }, ...list),
     none && sure ? element("p", {}, "Nobody has recorded a unit like this. It may be worth recording.") : null,
-    inseparable(one, found.cannot_be_told_apart),
+    ...inseparable(described, found),
   ];
-  const title = none && sure ? (level === "settled" ? "No recorded variant fits" : "Probably not in the record") : settledTitle(one, found, level);
+  const title = none && sure ? (level === "settled" ? "No recorded variant fits" : "Probably not in the record") : levelOf(one.session, found, level);
   const whole = [section(prefix + title, `${id}-verdict`, verdict)];
   if (none && (first?.probability ?? 0) >= UNLISTED) return whole;
-  const sets = found.sets.filter(({ probability }) => probability >= LIKELY_SET).slice(0, MOST_VARIANTS);
-  if (sets.some((some) => some.id)) whole.push(section(`${prefix}Where it came from`, `${id}-origin`, originOf(one, found, sets)));
-  if (found.slots.length) whole.push(section(`${prefix}Was it born this way?`, `${id}-parts`, partsOf(one, found)));
+  const [origins, slots] = [where(described, found), parts(described, found)];
+  if (origins.length) whole.push(section(`${prefix}Where it came from`, `${id}-origin`, origins));
+  if (slots.length) whole.push(section(`${prefix}Was it born this way?`, `${id}-parts`, slots));
   return whole;
-}
-
-/** @param {Described} one @param {Identified} found @param {string} level @returns {string} */
-function settledTitle(one, found, level) {
-  if (found.settled && found.cannot_be_told_apart.length && level !== "settled") {
-    return `Settled, as far as ${one.session.wantedViews.length ? "can be seen" : "the record goes"}`;
-  }
-  return LEVELS[level] ?? level;
-}
-
-/**
- * What cannot be told apart now, and what would tell it.
- * @param {Described} one
- * @param {readonly string[]} apart
- * @returns {HTMLElement | null}
- */
-function inseparable(one, apart) {
-  if (!apart.length) return null;
-  const { words } = one.words;
-  const more = apart.length > MOST_VARIANTS ? ` and ${apart.length - MOST_VARIANTS} more` : "";
-  const names = apart.slice(0, MOST_VARIANTS).map((ident) => words.variant(ident)).join("; ") + more;
-  const views = one.session.wantedViews.map((view) => words.viewName(one.compiled.views[view] ?? "").toLowerCase());
-  if (views.length) return element("p", {}, `Not enough can be seen to tell apart: ${names}. It would take another view: ${views.join(", ")}.`);
-  const unclear = one.session.given.some(({ reading }) => reading.kind === "cannot-tell");
-  if (unclear) return element("p", {}, `What was seen does not tell apart: ${names}. Some of what would was answered with: cannot tell.`);
-  return element("p", {}, `Nothing that is recorded tells apart: ${names}. ${words.otherwise()}`);
-}
-
-/** @param {Described} one @param {Identified} found @param {Identified["sets"]} sets @returns {Inside[]} */
-function originOf(one, found, sets) {
-  const { words } = one.words, leading = sets.find((some) => some.id);
-  const rows = sets.map((some) => {
-    if (some.id === null) return element("li", {}, "sold alone, or in no recorded set ", element("b", {}, percent(some.probability)));
-    const packed = words.packed.sets[one.compiled.sets.indexOf(some.id)];
-    const place = `${packed?.name ?? some.id}, unit ${some.position} of ${packed?.positions.length ?? some.position}`;
-    const more = some === leading ? origin(words, found, some).map((text) => element("p", {}, text)) : [];
-    return element("li", {}, link(pageOf("set", some.id), place), " ", element("b", {}, percent(some.probability)), ...more);
-  });
-  return [element("ul", { class: "likeliest" }, ...rows)];
-}
-
-/**
- * The slots that text or photographs speak of, and what is often changed.
- * @param {Described} one
- * @param {Identified} found
- * @returns {Inside[]}
- */
-function partsOf(one, found) {
-  const { words } = one.words;
-  const lookedAt = new Set(one.session.evidence.map(({ trait }) => words.slotOf(trait).id));
-  const rows = found.slots.map((some) => {
-    const [there] = some.fitted, [belongs] = some.belongs;
-    const gone = there?.part === "none" && (belongs?.part ?? "none") !== "none";
-    const remark = remarkOf(some.swapped, lookedAt.has(some.slot), gone);
-    const foreign = remark === "changed" && belongs && belongs.probability > BELONGS && belongs.part !== there?.part;
-    const wanted = foreign ? `belongs there: ${words.part(belongs.part)}` : "";
-    return element(
-      "tr",
-      {},
-      element("th", { scope: "row" }, words.slot(some.slot), there ? `: ${words.part(there.part)} (${percent(there.probability)})` : ""),
-      element("td", { "data-label": "Swapped" }, percent(some.swapped)),
-      element("td", { "data-label": "" }, element("strong", {}, remark), wanted ? ` ${wanted}` : ""),
-    );
-  });
-  return [
-    element("p", {}, `All original: ${percent(found.original)}`),
-    ...story(words, found).map((text) => element("p", {}, text)),
-    table("plain", "What sits in each place", ["What sits there", "Swapped", "Remark"], rows),
-  ];
-}
-
-/**
- * A word on a slot; of one that nobody looked at only what is usual can be said.
- * @param {number} chance
- * @param {boolean} lookedAt
- * @param {boolean} gone
- * @returns {string}
- */
-function remarkOf(chance, lookedAt, gone) {
-  if (!lookedAt) return chance >= LIKELY ? "often" : "";
-  if (chance < LIKELY) return chance >= DOUBTFUL ? "doubtful" : "";
-  const word = gone ? "missing" : "changed";
-  return chance >= CHANGED ? word : `${word}?`;
 }
 
 // What to ask -----------------------------------------------------------------------------------------------------------

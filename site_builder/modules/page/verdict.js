@@ -1,7 +1,6 @@
 /** The verdict: what it is, how sure, where it came from, what was changed, and what speaks against it. As `cli/screen.py`. */
 
 import { NOT_IN_THE_RECORD } from "../kernel/arrays.js";
-import { origin, story } from "../kernel/history.js";
 import { report } from "../kernel/report.js";
 import { confidence, lowerFirst, percent } from "../kernel/wording.js";
 import { fixed } from "../kernel/written.js";
@@ -10,6 +9,7 @@ import { side } from "./beside.js";
 import { pageOf, viewsOf } from "./data.js";
 import { element, link } from "./dom.js";
 import { familyOfVariant } from "./flow.js";
+import { compared, inseparable, levelOf, paragraph, parts, where } from "./identified.js";
 import { address, changed, withoutLast } from "./state.js";
 
 /**
@@ -19,11 +19,9 @@ import { address, changed, withoutLast } from "./state.js";
  */
 
 /** As in `cli/screen.py`, which says what each is for. */
-const CHANGED = 0.8, LIKELY = 0.5, DOUBTFUL = 0.25, BELONGS = 0.5, WORTH_SAYING = 0.3, WORTH_TELLING = 0.05, MOST_LOOKS = 2;
+const WORTH_SAYING = 0.3, WORTH_TELLING = 0.05, MOST_LOOKS = 2;
 const TELLS = 0.75, MOST_AGAINST = 2, VERDICT = 0.5, MOST_SUBJECTS = 3, WORTH_LOOKING = 0.5, UNLISTED = 0.6;
 
-/** @type {Record<string, string>} */
-const LEVELS = { settled: "Settled", likely: "Likely", leaning: "Leaning towards", open: "Open; first among several" };
 /** @type {Record<string, string>} what is still to settle when the variant is */
 const OTHER_TARGETS = {
   set: "the set it came from is not yet",
@@ -71,9 +69,6 @@ function section(title, inside) {
   const said = inside.filter(Boolean);
   return said.length ? element("section", {}, element("h2", {}, title), ...said) : null;
 }
-
-/** @param {string} text @param {Record<string, string>} [attributes] */
-const paragraph = (text, attributes = {}) => element("p", attributes, text.replaceAll(" +- ", " ± "));
 
 // What it is ----------------------------------------------------------------------------------------------------------------
 
@@ -123,10 +118,7 @@ function level({ session, words }, found) {
     return `${original} (${percent(Math.max(found.original, 1 - found.original))}); the variant most likely`;
   }
   if (named === "settled" && !found.settled) return `The ${words.noun} is settled; ${OTHER_TARGETS[target] ?? "the rest is not yet"}`;
-  if (found.settled && found.cannot_be_told_apart.length && named !== "settled") {
-    return `Settled, as far as ${session.wantedViews.length ? "can be seen" : "the record goes"}`;
-  }
-  return LEVELS[named] ?? named;
+  return levelOf(session, found, named);
 }
 
 /** What to do about a unit that nobody recorded. @returns {Inside[]} */
@@ -139,32 +131,6 @@ function unlistedAdvice() {
     ),
   ];
 }
-
-/**
- * What cannot be told apart now, and what would tell it.
- * @param {Flow} flow
- * @param {Report} found
- * @returns {Inside[]}
- */
-function inseparable({ session, words }, found) {
-  /** @type {string[]} */
-  const apart = found.cannot_be_told_apart;
-  if (!apart.length) return [];
-  const views = session.wantedViews.map((view) => lowerFirst(words.viewName(session.compiled.views[view] ?? "")));
-  const unclear = session.given.some((one) => one.reading.kind === "cannot-tell");
-  const said = views.length
-    ? `Not enough can be seen to tell these apart. It would take another view: ${views.join(", ")}.`
-    : unclear
-      ? "What was seen does not tell these apart. Some of what would was answered with: I cannot tell."
-      : `Nothing that is recorded tells these apart. ${words.otherwise()}`;
-  const rows = apart.slice(0, 6).map((ident) => element("li", {}, link(pageOf("variant", ident), words.variant(ident))));
-  const more = apart.length > 6 ? [element("li", {}, `and ${apart.length - 6} more`)] : [];
-  const beside = apart.length <= 6 ? [element("p", {}, link(compared(apart), "Put them side by side"))] : [];
-  return [element("div", { class: "twins" }, paragraph(said), element("ul", {}, ...rows, ...more), ...beside)];
-}
-
-/** @param {string[]} idents */
-const compared = (idents) => `compare.html#${idents.join(",")}`;
 
 // Going on --------------------------------------------------------------------------------------------------------------------
 
@@ -284,84 +250,6 @@ function toldApart({ words }, found) {
     return element("li", {}, element("b", {}, one.name), view ? ` (${view})` : "", `: ${values[0]} instead of ${values[1]}`);
   });
   return [paragraph(`To tell it from ${other}:`), element("ul", {}, ...rows), beside];
-}
-
-// Origin and parts --------------------------------------------------------------------------------------------------------------
-
-/** @param {Flow} flow @param {Report} found @returns {Inside[]} */
-function where({ session, words }, found) {
-  const likely = found.sets.filter((one) => one.probability >= 0.05).slice(0, 4);
-  if (!likely.some((one) => one.id) && session.target !== "set" && session.target !== "all") return [];
-  const leading = likely.find((one) => one.id);
-  const rows = likely.map((one) => {
-    const record = one.id === null ? null : words.packed.sets[session.compiled.sets.indexOf(one.id)];
-    const name = record
-      ? [link(pageOf("set", one.id ?? ""), record.name), `, unit ${one.position} of ${record.positions.length}`]
-      : ["sold alone, or in no recorded set"];
-    const said = one === leading ? origin(words, found, one).map((sentence) => paragraph(sentence, { class: "note" })) : [];
-    return element("li", {}, element("span", { class: "who" }, ...name), element("span", { class: "chance" }, percent(one.probability)), ...said);
-  });
-  return [element("ul", { class: "chances" }, ...rows)];
-}
-
-/** @param {Flow} flow @param {Report} found @returns {Inside[]} */
-function parts({ session, words }, found) {
-  if (!found.slots.length) return [];
-  const looked = new Set(session.evidence.map((one) => words.slotOf(one.trait).id));
-  const rows = found.slots.map((one) => {
-    const [there] = one.fitted;
-    const [belongs] = one.belongs;
-    const gone = there?.part === "none" && (belongs?.part ?? "none") !== "none";
-    const remark = remarkOf(one.swapped, looked.has(one.slot), gone);
-    const strong = remark === "changed" || remark === "missing";
-    const right = there && remark === "changed" && belongs && belongs.probability > BELONGS && belongs.part !== there.part;
-    return element(
-      "tr",
-      {},
-      element("th", { scope: "row" }, words.slot(one.slot)),
-      element(
-        "td",
-        { "data-label": "There now" },
-        element(
-          "div",
-          {},
-          ...(there ? [part(words, there.part), ` (${percent(there.probability)})`] : ["–"]),
-          right ? element("p", { class: "belongs" }, "belongs there: ", part(words, belongs.part)) : null,
-        ),
-      ),
-      element("td", { "data-label": "Changed" }, percent(one.swapped)),
-      element("td", { "data-label": "Remark" }, remark ? (strong ? element("strong", {}, remark) : remark) : element("span", { class: "unsaid" }, "–")),
-    );
-  });
-  const table = element(
-    "table",
-    { class: "plain slots" },
-    element("caption", {}, "Each place, what sits there, and the chance that it is not what was"),
-    element("thead", {}, element("tr", {}, ...["Place", "There now", "Changed", "Remark"].map((text) => element("th", { scope: "col" }, text)))),
-    element("tbody", {}, ...rows),
-  );
-  return [
-    element("p", {}, "All original: ", element("b", {}, percent(found.original))),
-    ...story(words, found).map((sentence) => paragraph(sentence)),
-    table,
-  ];
-}
-
-/**
- * A word on a slot; of one that nobody looked at only what is usual can be said.
- * @param {number} chance
- * @param {boolean} looked
- * @param {boolean} gone
- */
-function remarkOf(chance, looked, gone) {
-  if (!looked) return chance >= LIKELY ? "often" : "";
-  if (chance >= LIKELY) return (gone ? "missing" : "changed") + (chance >= CHANGED ? "" : "?");
-  return chance >= DOUBTFUL ? "doubtful" : "";
-}
-
-/** @param {Flow["words"]} words @param {string} ident @returns {Inside} */
-function part(words, ident) {
-  return Object.hasOwn(words.packed.parts, ident) ? link(pageOf("part", ident), words.part(ident)) : words.part(ident);
 }
 
 // Reasons ---------------------------------------------------------------------------------------------------------------------
