@@ -4,6 +4,7 @@ The pages ask for nothing but scripts of their own place, so the news of a chang
 that the server answers only when there is something new, and which then reloads the page.
 """
 
+import contextlib
 import threading
 from collections.abc import Callable
 from functools import partial
@@ -83,7 +84,8 @@ class _Handler(SimpleHTTPRequestHandler):
         self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(content)))
         self.end_headers()
-        self.wfile.write(content)
+        with contextlib.suppress(BrokenPipeError):  # the page that asked is closed
+            self.wfile.write(content)
 
     def end_headers(self) -> None:
         """Nothing is kept by the browser: it would show what was."""

@@ -75,10 +75,10 @@ export function where({ session, words }, found) {
   const rows = likely.map((one) => {
     const record = one.id === null ? null : words.packed.sets[session.compiled.sets.indexOf(one.id)];
     const name = record
-      ? [link(pageOf("set", one.id ?? ""), record.name), `, unit ${one.position} of ${record.positions.length}`]
-      : ["sold alone, or in no recorded set"];
+      ? link(pageOf("set", one.id ?? ""), `${record.name}, unit ${one.position} of ${record.positions.length}`)
+      : "sold alone, or in no recorded set";
     const said = one === leading ? origin(words, found, one).map((sentence) => paragraph(sentence, { class: "note" })) : [];
-    return element("li", {}, element("span", { class: "who" }, ...name), element("span", { class: "chance" }, percent(one.probability)), ...said);
+    return element("li", {}, element("span", { class: "who" }, name), element("span", { class: "chance" }, percent(one.probability)), ...said);
   });
   return [element("ul", { class: "chances" }, ...rows)];
 }
