@@ -74,7 +74,7 @@ def sound(root: Path) -> tuple[Entries, list[Finding]]:
     place, code, since = _place(root), _code(), time.time_ns() - DOUBT
     if place is None:
         return _checked(root)
-    store, known = _kept(place, code, _Store), None
+    store, known = fetched(place, code, _Store), None
     if store is not None:
         now = _files(root)
         same = {path for path, then in store.files.items() if path in now and _unchanged(root / path, then, now[path])}
@@ -86,7 +86,7 @@ def sound(root: Path) -> tuple[Entries, list[Finding]]:
     entries, findings = _checked(root, known)
     if not findings and _in_doubt(root, since) == before:
         vars(entries)[MARK] = os.urandom(16).hex()
-        _keep(place, code, _Store(vars(entries)[MARK], before, _packed(entries)))
+        keep(place, code, _Store(vars(entries)[MARK], before, _packed(entries)))
     return entries, findings
 
 
@@ -152,7 +152,7 @@ def _make_surer(root: Path, place: Path, code: str, store: _Store, since: int) -
         if files != store.files and {path: one[:3] for path, one in files.items()} == {
             p: one[:3] for p, one in store.files.items()
         }:
-            _keep(place, code, _Store(store.mark, files, store.packed))
+            keep(place, code, _Store(store.mark, files, store.packed))
 
 
 def _digest_of(path: Path) -> str:
@@ -172,18 +172,18 @@ def derived(entries: Entries, name: str, kind: type[T], make: Callable[[], T], c
     if place is None or mark is None:
         return make()
     place, mark = place.with_suffix(f".{name}.pickle"), _digest([mark, _code(), "" if code == HERE else _code(code)])
-    kept = _kept(place, mark, kind)
+    kept = fetched(place, mark, kind)
     if kept is not None:
         return kept
     made = make()
-    _keep(place, mark, made)
+    keep(place, mark, made)
     return made
 
 
 def kept_values(root: Path, name: str) -> dict[str, object]:
     """What `keep_values` kept under this name by the same code: values that hold for good, whatever the entries say now."""
     place = _place(root)
-    kept = _kept(place.with_suffix(f".{name}.pickle"), _code(), cast("type[dict[str, object]]", dict)) if place else None
+    kept = fetched(place.with_suffix(f".{name}.pickle"), _code(), cast("type[dict[str, object]]", dict)) if place else None
     return kept or {}
 
 
@@ -191,7 +191,7 @@ def keep_values(root: Path, name: str, values: dict[str, object]) -> None:
     """Keeps values in the place of those kept before."""
     place = _place(root)
     if place:
-        _keep(place.with_suffix(f".{name}.pickle"), _code(), values)
+        keep(place.with_suffix(f".{name}.pickle"), _code(), values)
 
 
 def _code(folder: Path = HERE) -> str:
@@ -228,7 +228,8 @@ def kept_beside(folder: Path, name: str) -> Path | None:
     return store / (hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogateescape")).hexdigest()[:32] + name)
 
 
-def _kept(place: Path, mark: str, kind: type[T]) -> T | None:
+def fetched(place: Path, mark: str, kind: type[T]) -> T | None:
+    """What was kept there with this mark and is of this kind; None where there is nothing such, or it is damaged."""
     try:
         with place.open("rb") as file:
             if file.read(len(mark)).decode("ascii", "replace") != mark:
@@ -240,8 +241,8 @@ def _kept(place: Path, mark: str, kind: type[T]) -> T | None:
     return value if isinstance(value, kind) and whole else None
 
 
-def _keep(place: Path, mark: str, value: object) -> None:
-    """Writes beside and renames, so that a reader never sees half a store."""
+def keep(place: Path, mark: str, value: object) -> None:
+    """Keeps a value with a mark. Writes beside and renames, so that a reader never sees half a store."""
     try:
         with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
             file.write(mark.encode("ascii"))

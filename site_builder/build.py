@@ -10,7 +10,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
@@ -21,13 +21,13 @@ from typing import Any, NamedTuple
 
 from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
 
-from ..kb.cache import kept_beside
+from ..kb.cache import fetched, keep, kept_beside
 from ..kb.load import Entries
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
 from .forked import processes_for, spread
 from .linked_data import Linker, script
 from .page import File, Page, Values
-from .reads import ALL, MADE, Changes, Digests, Key, Reads, Record, Sum, Written, digest, recorded
+from .reads import ALL, MADE, Answers, Changes, Digests, Record, Sum, Written, digest, recorded
 from .records_json import beside
 from .sitemap import sitemap_files
 from .tables import Site
@@ -92,20 +92,20 @@ def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter
     target = out.resolve()
     refuse_foreign(target)
     site = Site(entries, base)
+    digests = Digests(entries, site.made)
+    mark = _mark(entries, base)
+    place = kept_beside(target, ".site.pickle")
+    old = fetched(place, mark, Record) if place and (target / MARKER).is_file() else None
+    changes = site.memo.earlier = Changes(old, digests, site.memo) if old else None
     outputs = list(offered(site))
     outputs += _sitemap(site, outputs)
-    _refuse_wrong([one.address for one in outputs])
-    digests = Digests(entries, [one.address for one in outputs], site.made)
-    mark = _mark(entries, base)
-    place = kept_beside(target, ".site.json")
-    old = _kept(place, mark, target)
-    changes = Changes(old, digests, site.memo) if old else None
-    with replacing(target) as fresh:
-        made = _Made(_Maker(site, fresh, place), changes, target, processes)
-        made.all(outputs, progress)
-        _write_marker(fresh, made.written)
-    if place is not None:
-        _keep(place, recorded(mark, made.written, made.answers, digests, old))
+    digests.addresses = [one.address for one in outputs]
+    _refuse_wrong(digests.addresses)
+    made = _Made(site, changes, target, processes)
+    with ExitStack() as swapped:
+        made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(replacing(target)), place))
+    if place is not None and made.maker is not None:
+        keep(place, mark, recorded(made.written, site.memo, made.answers, digests, old))
     return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), made.now)
 
 
@@ -218,50 +218,68 @@ def _verified(site: Site, page: Page) -> str | None:
 class _Made:
     """The files of a site as they come into being, stage by stage: those of the last build that stay, and those made now.
 
+    maker     None as long as the site that stands is the one that is wanted
     written   every file so far;  answers: the digest of each answer that was worked out, and what was read for it
     """
 
-    def __init__(self, maker: _Maker, changes: Changes | None, target: Path, processes: int | None) -> None:
-        self.maker, self.site = maker, maker.site
+    def __init__(self, site: Site, changes: Changes | None, target: Path, processes: int | None) -> None:
+        self.site = site
+        self.maker: _Maker | None = None
         self._changes, self._target, self._processes = changes, target, processes
+        self._staying: list[str] = []
+        self._folders: list[str] = []
         self.written: dict[str, Written] = {}
-        self.answers: dict[Key, tuple[str, Reads]] = {}
+        self.answers: Answers = {}
         #: How many were made now.
         self.now = 0
 
-    def all(self, outputs: Sequence[Output], progress: Progress) -> None:
-        """Every output, the stages in their order."""
-        for folder in sorted({one.address.rpartition("/")[0] for one in outputs}):
-            (self.maker.folder / folder).mkdir(parents=True, exist_ok=True)
+    def all(self, outputs: Sequence[Output], progress: Progress, begin: Callable[[], _Maker]) -> None:
+        """Every output, the stages in their order. `begin`: opens a new site, if there is anything to change at all."""
+        self._folders = sorted({one.address.rpartition("/")[0] for one in outputs})
         stages = {stage: [one for one in outputs if one.stage == stage] for stage in sorted({one.stage for one in outputs})}
         first, *later = stages.values()
         waiting = self._stay(first)
         shown = _shown(progress, [*waiting, *chain.from_iterable(later)])
-        self._make(waiting, shown)
+        self._make(waiting, shown, begin)
         for stage in later:
-            self._make(self._stay(stage), shown)
+            self._make(self._stay(stage), shown, begin)
         for _ in shown:
             pass  # those of later stages that stayed
+        if self.maker is None and self._changes and self._changes.old.outputs.keys() == self.written.keys():
+            return
+        folder = (self.maker or self._begun(begin)).folder
+        for address in self._staying:
+            _link(f"{self._target}/{address}", f"{folder}/{address}")
+        _write_marker(folder, self.written)
 
     def _stay(self, outputs: Iterable[Output]) -> list[Output]:
-        """Links what would be made the same again and stands as it was written; returns the others."""
+        """Keeps what would be made the same again and stands as it was written; returns the others."""
         waiting: list[Output] = []
         for one in outputs:
             before = self._changes.old.outputs.get(one.address) if self._changes else None
             if before is None or self._changes is None or not self._stands(one, before) or self._changes.any(before.read):
                 waiting.append(one)
                 continue
-            _link(f"{self._target}/{one.address}", f"{self.maker.folder}/{one.address}")
+            self._staying.append(one.address)
             self._add(one.address, before)
         return waiting
 
     def _stands(self, one: Output, before: Written) -> bool:
-        return _stat(self._target / one.address) == (before.sum.size, before.at)
+        return _stat(f"{self._target}/{one.address}") == (before.sum.size, before.at)
 
-    def _make(self, waiting: Sequence[Output], shown: Iterator[Output]) -> None:
+    def _begun(self, begin: Callable[[], _Maker]) -> _Maker:
+        self.maker = begin()
+        for folder in self._folders:
+            os.makedirs(f"{self.maker.folder}/{folder}", exist_ok=True)  # noqa: PTH103 (hundreds of them)
+        return self.maker
+
+    def _make(self, waiting: Sequence[Output], shown: Iterator[Output], begin: Callable[[], _Maker]) -> None:
+        if not waiting:
+            return
+        maker = self.maker or self._begun(begin)
         tasks = _tasks(self.site, waiting)
         processes = self._processes or processes_for(len(waiting))
-        for report in spread(tasks, self._work, min(processes, len(tasks))):
+        for report in spread(tasks, partial(self._work, maker), min(processes, len(tasks))):
             if report is None:
                 self.now += 1
                 next(shown, None)
@@ -270,12 +288,12 @@ class _Made:
                 for address, one in report.written.items():
                     self._add(address, one)
 
-    def _work(self, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | None"]:
+    def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | None"]:
         """What one process does: nothing after each output, and at the end what it did."""
         written: dict[str, Written] = {}
         for task in tasks:
             for one in task:
-                written[one.address] = self.maker.write(one)
+                written[one.address] = maker.write(one)
                 yield None
         yield _Report(written, {key: (mine, read) for key, (_, mine, read) in self.site.memo.answers.items()})
 
@@ -293,7 +311,7 @@ class _Report(NamedTuple):
     """What a process has written, and the answers that it worked out."""
 
     written: dict[str, Written]
-    answers: dict[Key, tuple[str, Reads]]
+    answers: Answers
 
 
 def _tasks(site: Site, outputs: Iterable[Output]) -> list[list[Output]]:
@@ -327,33 +345,12 @@ def _mark(entries: Entries, base: str) -> str:
     return digest(sys.version, *packages, *files, str(entries.root.resolve()), entries.about.model_dump_json(), base)
 
 
-def _kept(place: Path | None, mark: str, target: Path) -> Record | None:
-    """The record of the last build to this folder, if what all pages lean on is the same."""
-    if place is None or not (target / MARKER).is_file():
-        return None
-    try:
-        old = Record.of_text(place.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError):
-        return None
-    return old if old is not None and old.mark == mark else None
-
-
-def _stat(path: Path) -> tuple[int, int] | None:
+def _stat(path: str) -> tuple[int, int] | None:
     try:
         seen = os.stat(path)  # noqa: PTH116 (thousands of them)
     except OSError:
         return None
     return seen.st_size, seen.st_mtime_ns
-
-
-def _keep(place: Path, record: Record) -> None:
-    """Writes beside and renames, so that a reader never sees half of it."""
-    try:
-        with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=place.parent, delete=False) as file:
-            file.write(record.text())
-        Path(file.name).replace(place)
-    except OSError:
-        return
 
 
 # The folder -----------------------------------------------------------------------------------------------------------------

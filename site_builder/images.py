@@ -1,8 +1,8 @@
 """Drawings as files of their own: a page loads one when one gets to it, and all pages that show it share it.
 
     pictures/variants/<id>.svg                       the side of a variant as it left the factory
-    pictures/<families, parts>/<id>/<trait>/<state>.svg   the picture of a state; value.svg of a measured trait or a marking
-    pictures/common/<trait>/<state>.svg              the same of a trait that every family states
+    pictures/<families, parts>/<id>/<trait>.<state>.svg   the picture of a state; value.svg of a measured trait or a marking
+    pictures/common/<trait>.<state>.svg              the same of a trait that every family states
 
 An image cannot see the colors of the page around it, so each file brings its own along, for light and for dark.
 """
@@ -48,6 +48,8 @@ class Images:
         self.pictures, self.thumbnails = pictures, thumbnails
         self._found = memo.kept(partial(where_drawn, pictures.drawings))
         self.of_state = memo.kept(self._of_state)
+        self._drawn_in = memo.question("drawn in", self._states_drawn, lasting=True)
+        self._kinds = memo.question("kinds drawn", thumbnails.kinds, lasting=True)
 
     def of_variant(self, one: Stated) -> Values | None:
         """The side of a variant, which is no more than a picture beside its name; None where nobody drew its family."""
@@ -76,15 +78,22 @@ class Images:
         entries = self.pictures.entries
         homes = [(FAMILY, one) for one in entries.families] + [(PART, one) for one in entries.slot_types] + [(COMMON, "")]
         for level, home in homes:
-            for trait, state in drawn_in(self.pictures.drawings, level, home):
-                of = home if level == FAMILY else None
-                found = self._found(of, trait)
-                assert found is not None  # it is drawn there
-                yield File(_address(found, state), partial(self._picture, of, trait, state), home=home)
+            of = home if level == FAMILY else None
+            for where, trait, state in self._drawn_in(level, home):
+                yield File(where, partial(self._picture, of, trait, state), home=home)
         for ident in variants:
-            drawn = self.thumbnails.kinds(family(ident))
+            drawn = self._kinds(family(ident))
             if None in drawn or (drawn and whole(ident).kind in drawn):
                 yield File(f"{FOLDER}/variants/{ident}.svg", partial(self._side, whole, ident), home=family(ident))
+
+    def _states_drawn(self, level: str, home: str) -> list[tuple[str, str, str | None]]:
+        """(address, trait, state) of every picture that the drawings of a home give."""
+        of, found = home if level == FAMILY else None, list[tuple[str, str, str | None]]()
+        for trait, state in drawn_in(self.pictures.drawings, level, home):
+            drawn = self._found(of, trait)
+            assert drawn is not None  # it is drawn there
+            found.append((_address(drawn, state), trait, state))
+        return found
 
     def _picture(self, family: str | None, trait: str, state: str | None) -> bytes:
         return standing(picture(self.pictures.drawings, family, trait, state) or "")
@@ -95,8 +104,8 @@ class Images:
 
 def _address(found: Found, state: str | None) -> str:
     drawing = found.drawing
-    steps = [HOMES[drawing.level], *filter(None, [drawing.home]), found.name, state or "value"]
-    return f"{FOLDER}/{'/'.join(steps)}.svg"
+    steps = [HOMES[drawing.level], *filter(None, [drawing.home]), f"{found.name}.{state or 'value'}.svg"]
+    return f"{FOLDER}/{'/'.join(steps)}"
 
 
 def _image(address: str, size: tuple[float, float], words: str) -> Values:

@@ -1,6 +1,7 @@
 """The pocket sheets: for each family a printed key of yes/no questions, for use without a screen."""
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
@@ -31,9 +32,9 @@ OVER = ((0,), (1,))
 
 def pages(site: Site) -> Iterator[Page]:
     """A sheet for each family with variants to tell apart, unless they would fill a book."""
+    counts = Counter(site.plain.home["variant", one] for one in living(site.plain))
     for ident in sorted(site.plain.families):
-        mine = [one for one in living(site.plain) if site.plain.home["variant", one] == ident]
-        if 1 < len(mine) <= MOST_VARIANTS:
+        if 1 < counts[ident] <= MOST_VARIANTS:
             title = f"Pocket sheet: {site.plain.families[ident].name}"
             values = partial(pocket, site, ident)
             yield Page(pocket_address(ident), "pocket.html", title, values, styles=("pocket.css",), home=ident)

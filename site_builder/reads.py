@@ -8,12 +8,11 @@ has a digest.
 
 A page is made again when the digest of a key it read has changed.  An answer counts as changed only when the answer has another
 digest: it is worked out anew when something it read has changed, and a variant renamed in one set leaves the pages of all the
-others alone.
+others alone.  A *lasting* answer is itself kept for the next build, since it costs more to work out than to keep.
 """
 
-import json
 import subprocess
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import wraps
 from hashlib import blake2b, sha256
@@ -48,6 +47,8 @@ class Bundle:
 
 
 Reads: TypeAlias = tuple[Key | Bundle, ...]
+#: {an answer: (its digest, what was read for it)}
+Answers: TypeAlias = dict[Key, tuple[str, Reads]]
 
 
 class Sum(NamedTuple):
@@ -81,8 +82,11 @@ class Memo:
     def __init__(self) -> None:
         self._open: list[set[Key | Bundle]] = []
         self._questions: dict[str, Callable[..., Any]] = {}
+        self._lasting: set[str] = set()
         #: key of an answer -> the answer, its digest, and what was read for it
         self.answers: dict[Key, tuple[Any, str, Reads]] = {}
+        #: What an earlier build found out, where there was one.
+        self.earlier: Changes | None = None
 
     def note(self, *keys: Key | Bundle) -> None:
         """The keys are read now, for everything that is being made."""
@@ -115,12 +119,15 @@ class Memo:
 
         return call
 
-    def question(self, name: str, make: Callable[Q, R]) -> Callable[Q, R]:
+    def question(self, name: str, make: Callable[Q, R], *, lasting: bool = False) -> Callable[Q, R]:
         """A question about the whole, for texts that name something; whoever asks has read nothing but the answer.
 
         The answer is plain: texts, numbers, lists, dictionaries and tuples, with equal digests where it is equal.
+        lasting: the next build has the answer from this one, unless something that was read for it has changed.
         """
         self._questions[name] = make
+        if lasting:
+            self._lasting.add(name)
 
         def ask(*args: Q.args, **_: Q.kwargs) -> R:
             key = (QUESTION, name, *[str(one) for one in args])
@@ -131,9 +138,16 @@ class Memo:
 
     def _answer(self, key: Key) -> Any:
         if key not in self.answers:
-            value, read = self.reading(lambda: self._questions[key[1]](*key[2:]))
-            self.answers[key] = (value, digest(repr(value)), read)
+            kept = self.earlier.answer(key) if self.earlier and key[1] in self._lasting else None
+            if kept is None:
+                value, read = self.reading(lambda: self._questions[key[1]](*key[2:]))
+                kept = (value, digest(repr(value)), read)
+            self.answers[key] = kept
         return self.answers[key][0]
+
+    def lasting(self) -> dict[Key, Any]:
+        """The lasting answers that are known by now."""
+        return {key: one[0] for key, one in self.answers.items() if key[1] in self._lasting}
 
     def digest_of(self, key: Key) -> str:
         """The digest of an answer, which is worked out if it was not before; NOTHING where there is nothing left to ask about."""
@@ -216,12 +230,13 @@ def noted(entries: Entries, memo: Memo) -> Entries:
 class Digests:
     """The digests of records, folders and drawings as they are now, and of the files of the site.
 
-    addresses: of all those files;  made: what they hold, as far as they are made.
+    made: what those files hold, as far as they are made.
     """
 
-    def __init__(self, entries: Entries, addresses: Iterable[str], made: Mapping[str, Sum]) -> None:
+    def __init__(self, entries: Entries, made: Mapping[str, Sum]) -> None:
         self.entries = entries
-        self._addresses = sorted(addresses)
+        #: Of all files of the site; whoever lists them says so, before anybody asks which there are.
+        self.addresses: list[str] = []
         self._made = made
         self._found: dict[Key, str] = {}
 
@@ -238,7 +253,9 @@ class Digests:
         if key == HISTORY:
             return head_of(self.entries.root)
         if kind == MADE:
-            return digest(*self._addresses) if ident == ALL else self._made[ident].sha256 if ident in self._made else NOTHING
+            if ident == ALL:
+                return digest(*sorted(self.addresses))
+            return self._made[ident].sha256 if ident in self._made else NOTHING
         if kind == FILE:
             path = self.entries.root / ident
             return self._file(path) if path.is_file() else NOTHING
@@ -294,98 +311,46 @@ class Written(NamedTuple):
 
 @dataclass
 class Record:
-    """What a build wrote and from what, kept for the next one.
+    """What a build wrote and from what, kept for the next one, which may lean on it where all pages lean on the same.
 
-    mark      of everything that all pages lean on: code, templates, `knowledge-base.yaml`, the options
     digests   of every key that was read
     answers   what was read for each answer
+    lasting   those answers that are kept themselves
     outputs   every file of the site
     """
 
-    mark: str
     digests: dict[Key, str] = field(default_factory=dict)
     answers: dict[Key, Reads] = field(default_factory=dict)
+    lasting: dict[Key, Any] = field(default_factory=dict)
     outputs: dict[str, Written] = field(default_factory=dict)
-
-    def text(self) -> str:
-        """As JSON, each key and each bundle written once."""
-        numbers = _Numbers(self.digests)
-        answers = [[numbers.at[key], numbers.of(read)] for key, read in self.answers.items()]
-        outputs = {path: [numbers.of(one.read), one.at, *one.sum] for path, one in self.outputs.items()}
-        plain = {
-            "mark": self.mark,
-            "keys": list(self.digests),
-            "digests": list(self.digests.values()),
-            "bundles": numbers.bundles,
-            "answers": answers,
-            "outputs": outputs,
-        }
-        return json.dumps(plain, separators=(",", ":"))
-
-    @classmethod
-    def of_text(cls, text: str) -> "Record | None":
-        """The record that was written; None if this is none."""
-        try:
-            plain = json.loads(text)
-            keys: list[Key] = [tuple(key) for key in plain["keys"]]
-            known: list[Key | Bundle] = [*keys]
-            bundles: list[list[int]] = plain["bundles"]
-            for bundle in bundles:
-                known.append(Bundle(tuple([known[one] for one in bundle])))
-            answers: list[tuple[int, list[int]]] = plain["answers"]
-            outputs: dict[str, tuple[list[int], int, int, str]] = plain["outputs"]
-            return cls(
-                plain["mark"],
-                dict(zip(keys, plain["digests"], strict=True)),
-                {keys[key]: tuple([known[one] for one in read]) for key, read in answers},
-                {
-                    path: Written(tuple([known[one] for one in read]), at, Sum(size, sha256))
-                    for path, (read, at, size, sha256) in outputs.items()
-                },
-            )
-        except (ValueError, KeyError, TypeError, IndexError):
-            return None
-
-
-class _Numbers:
-    """A number for each key and behind them for each bundle, those that a bundle leans on before it."""
-
-    def __init__(self, keys: Iterable[Key]) -> None:
-        self.at: dict[Key | tuple[int, ...], int] = {key: n for n, key in enumerate(keys)}
-        self._seen: dict[int, int] = {}
-        self._first = len(self.at)
-        self.bundles: list[tuple[int, ...]] = []
-
-    def of(self, read: Reads) -> tuple[int, ...]:
-        """The numbers of what was read, in order."""
-        return tuple(sorted([self._bundle(one) if isinstance(one, Bundle) else self.at[one] for one in read]))
-
-    def _bundle(self, one: Bundle) -> int:
-        if id(one) not in self._seen:
-            numbers = self.of(one.read)
-            if numbers not in self.at:  # another process may have read the same
-                self.at[numbers] = self._first + len(self.bundles)
-                self.bundles.append(numbers)
-            self._seen[id(one)] = self.at[numbers]
-        return self._seen[id(one)]
 
 
 class Changes:
     """What has changed since a build."""
 
-    def __init__(self, old: Record, digests: Digests, memo: Memo) -> None:
+    def __init__(self, old: Record, digests: Callable[[Key], str], memo: Memo) -> None:
         self.old, self.digests, self.memo = old, digests, memo
         self._changed: dict[Key | Bundle, bool] = {}
+        self._same: set[Key | Bundle] = set()
 
     def any(self, read: Reads) -> bool:
         """Whether something of what was read has changed, or was not there then."""
-        return any(self.of(one) for one in read)
+        return not self._same.issuperset(read) and any(self.of(one) for one in read)  # mostly nothing has, and all is known
 
     def of(self, one: Key | Bundle) -> bool:
         """Whether what the key stands for has changed, or something in the bundle."""
         if one not in self._changed:
-            self._changed[one] = self.any(one.read) if isinstance(one, Bundle) else self._look(one)
+            changed = self.any(one.read) if isinstance(one, Bundle) else self._look(one)
+            self._changed[one] = changed
+            if not changed:
+                self._same.add(one)
         return self._changed[one]
+
+    def answer(self, key: Key) -> tuple[Any, str, Reads] | None:
+        """(a lasting answer, its digest, what was read for it) as it was, if it would be the same now."""
+        if key not in self.old.lasting or self.any(self.old.answers[key]):
+            return None
+        return self.old.lasting[key], self.old.digests[key], self.old.answers[key]
 
     def _look(self, key: Key) -> bool:
         before = self.old.digests.get(key)
@@ -399,15 +364,15 @@ class Changes:
 
 
 def recorded(
-    mark: str, outputs: Mapping[str, Written], answers: Mapping[Key, tuple[str, Reads]], digests: Digests, old: Record | None
+    outputs: Mapping[str, Written], memo: Memo, answers: Answers, digests: Callable[[Key], str], old: Record | None
 ) -> Record:
     """The record of a build: `outputs`, with every key that was read for them and whatever those lean on in turn.
 
-    answers: of the questions that were asked now, the digest and what was read.
+    memo: of this process;  answers: of the questions that were asked now, in all processes, the digest and what was read.
     """
-    made = Record(mark, outputs=dict(outputs))
+    made = Record(lasting=memo.lasting(), outputs=dict(outputs))
     seen: set[Bundle] = set()
-    waiting = [one.read for one in outputs.values()]
+    waiting = [*(one.read for one in outputs.values()), *((key,) for key in made.lasting)]
     while waiting:
         for one in waiting.pop():
             if isinstance(one, Bundle):

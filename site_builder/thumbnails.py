@@ -104,9 +104,9 @@ class Thumbnails:
         _, _, width, height = map(float, sheet.box.split())
         return width, height
 
-    def kinds(self, family: str) -> set[str | None]:
+    def kinds(self, family: str) -> list[str | None]:
         """The kinds that somebody drew; None: all that have no drawing of their own."""
-        return {one.kind for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE}
+        return sorted({one.kind for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE}, key=str)
 
     def _look(self, one: Stated, sheet: _Sheet) -> tuple[Pairs, Pairs, frozenset[str]]:
         """What an image depends on: the states it can show, the colors, and the bare slots."""

@@ -95,11 +95,11 @@ def test_a_change_within_one_tick_of_the_clock(folder: Folder) -> None:
     os.utime(root / VARIANT, ns=(before.st_atime_ns, before.st_mtime_ns))
     packed = next(iter((root.parent / "cache").rglob("*.pickle")))
     code = cache._code()
-    kept = cache._kept(packed, code, cache._Store)
+    kept = cache.fetched(packed, code, cache._Store)
     assert kept is not None
     changed = (root / VARIANT).stat().st_ctime_ns
     kept.files[VARIANT] = kept.files[VARIANT]._replace(changed=changed)
-    cache._keep(packed, code, kept)
+    cache.keep(packed, code, kept)
     assert sound(root)[0].variants["gull-a"].name == "Gull Harbor streetcar, fifth batch"
 
 
@@ -120,7 +120,7 @@ def test_digests_are_left_out_once_nobody_doubts(folder: Folder, store: Path, mo
     sound(root)
 
     def digests() -> int:
-        kept = cache._kept(next(iter(store.rglob("*.pickle"))), cache._code(), cache._Store)
+        kept = cache.fetched(next(iter(store.rglob("*.pickle"))), cache._code(), cache._Store)
         assert kept is not None
         return sum(bool(one.digest) for one in kept.files.values())
 

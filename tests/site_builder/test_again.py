@@ -1,5 +1,6 @@
 """Building again: only what leans on a change is made anew, and the site is the one that a first build would have written."""
 
+import pickle
 import shutil
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -9,7 +10,7 @@ import pytest
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
 from tellmark.site_builder.build import MARKER, build
-from tellmark.site_builder.reads import Memo, Record, Sum, Written
+from tellmark.site_builder.reads import Changes, Key, Memo, Record, recorded
 
 Folder = Callable[[Mapping[str, Any]], Path]
 Contents = Callable[[Path], dict[str, str]]
@@ -148,11 +149,13 @@ def test_changed_entry_rewrites_what_leans_on_it(
     assert contents(out) == contents(tmp_path / "fresh")
 
 
-def test_nothing_changed_makes_nothing(folder: Folder, tmp_path: Path) -> None:
+def test_nothing_changed_makes_nothing_and_leaves_the_site_standing(folder: Folder, tmp_path: Path) -> None:
     root, out = folder({}), tmp_path / "site"
     first = build(sound(root), out)
+    standing = out.stat()
     again = build(sound(root), out)
     assert (first.made, again.made) == (first.files, 0)
+    assert (out.stat().st_ino, out.stat().st_mtime_ns) == (standing.st_ino, standing.st_mtime_ns)
 
 
 def test_new_page_comes_into_the_sitemap(folder: Folder, tmp_path: Path) -> None:
@@ -186,8 +189,8 @@ def test_page_changed_by_hand_is_written_again(folder: Folder, tmp_path: Path) -
 def test_lost_or_broken_record_of_the_last_build_makes_all(folder: Folder, tmp_path: Path) -> None:
     root, out = folder({}), tmp_path / "site"
     first = build(sound(root), out)
-    for kept in (tmp_path / "store" / "tellmark").glob("*.site.json"):
-        kept.write_text('{"mark": 1}', "utf-8")
+    (kept,) = (tmp_path / "store" / "tellmark").glob("*.site.pickle")
+    kept.write_bytes(kept.read_bytes()[:-100])
     assert build(sound(root), out).made == first.files
     shutil.rmtree(tmp_path / "store")
     assert build(sound(root), out).made == first.files
@@ -219,9 +222,29 @@ def test_answers_that_stay_the_same_leave_readers_alone() -> None:
     assert memo.reading(kept) == memo.reading(kept) == (4, (("?", "longest", "part"),))
 
 
-def test_record_survives_being_written_down() -> None:
-    one = Record("m", {("variant", "a"): "1", ("?", "q", "a"): "2"}, {("?", "q", "a"): (("variant", "a"),)}, {})
-    one.outputs["a.html"] = Written((("?", "q", "a"),), 20, Sum(10, "3"))
-    assert Record.of_text(one.text()) == one
-    assert Record.of_text("{}") is None
-    assert Record.of_text("nonsense") is None
+def test_lasting_answers_are_kept_until_something_they_lean_on_changes() -> None:
+    """As from one build to the next: three drawings are counted, and a fourth is added."""
+    worked_out: list[str] = []
+
+    def built(drawn: str, old: Record | None) -> tuple[Any, Record]:
+        memo = Memo()
+
+        def count(home: str) -> list[str]:
+            memo.note(("drawings", home))
+            worked_out.append(home)
+            return list(drawn)
+
+        def digests(key: Key) -> str:
+            assert key == ("drawings", "tram")
+            return drawn
+
+        memo.earlier = Changes(old, digests, memo) if old else None
+        value = memo.question("drawn", count, lasting=True)("tram")
+        return value, recorded({}, memo, {key: one[1:] for key, one in memo.answers.items()}, digests, old)
+
+    first, record = built("abc", None)
+    assert (first, worked_out) == (["a", "b", "c"], ["tram"])
+    again, record = built("abc", pickle.loads(pickle.dumps(record)))
+    assert (again, worked_out) == (["a", "b", "c"], ["tram"])
+    changed, _ = built("abcd", record)
+    assert (changed, worked_out) == (["a", "b", "c", "d"], ["tram", "tram"])

@@ -237,7 +237,7 @@ def test_every_drawing_in_a_file_is_shown(site: Path) -> None:
 def test_drawings_wear_the_livery(site: Path) -> None:
     """The side and the nose of a variant, and the side that lists show of it, have the color that its main color is drawn in."""
     orange = "#e5782a"
-    assert orange in (site / "pictures" / "common" / "main-color" / "orange.svg").read_text("utf-8")
+    assert orange in (site / "pictures" / "common" / "main-color.orange.svg").read_text("utf-8")
     drawn = head(site / "variants" / "424-prairie-meridian-a-b1.html").split("</svg>")[:2]
     assert [orange in svg for svg in drawn] == [True, True]
     assert orange in (site / "pictures" / "variants" / "424-prairie-meridian-a-b1.svg").read_text("utf-8")
