@@ -161,15 +161,19 @@ class Comparer:
         traits = {name: trait for family in families for name, trait in self.traits(family).items() if "." not in name}
         found: list[Difference] = []
         for name, trait in traits.items():
-            said = [_said(one.shows.get(name), state_names(trait)) for one in all_stated]
-            found.append(_difference(entries, families[0], name, trait.name, trait, said))
+            shown = [one.shows.get(name) for one in all_stated]
+            if every or not _said_alike(shown):
+                said = [_said(fact, state_names(trait)) for fact in shown]
+                found.append(_difference(entries, families[0], name, trait.name, trait, said))
         slots = {name: slot for family in families for name, slot in self.slots(family).items() if slot.type}
         for name, slot in slots.items():
             fitted = [one.fitted.get(name) for one in all_stated]
+            if not every and _said_alike(fitted):
+                continue
             said = tuple(_said(fact, self.part_names) for fact in fitted)
             if every or _differs(said):
                 found.append(Difference(name, slot.name, None, 0.0, None, said))
-                found += _parts_apart(entries, families[0], name, slot.name, slot.type or "", fitted)
+                found += _parts_apart(entries, families[0], name, slot, fitted, every=every)
         kept = [one for one in found if every or _differs(one.said)]
         return sorted(kept, key=lambda one: one.effort if one.view else _effort_of_slot(kept, one.trait))
 
@@ -185,11 +189,16 @@ def _effort_of_slot(found: Sequence[Difference], slot: str) -> float:
 
 
 def _parts_apart(
-    entries: Entries, family: str, slot: str, slot_name: str, slot_type: str, fitted: Sequence[Fact | None]
+    entries: Entries, family: str, slot: str, record: Slot, fitted: Sequence[Fact | None], *, every: bool
 ) -> Iterator[Difference]:
-    """The traits of the fitted parts."""
-    traits = entries.slot_types[slot_type].traits if slot_type in entries.slot_types else {}
+    """The traits of the fitted parts; unless `every` is wanted, none that is the same on all parts recorded there."""
+    traits = entries.slot_types[record.type].traits if record.type in entries.slot_types else {}
+    recorded = [[entries.parts.get(part) for part in fact.is_] if fact else [None] for fact in fitted]
+    known = [part for some in recorded for part in some if part]
+    all_known = len(known) == sum(map(len, recorded))
     for name, trait in traits.items():
+        if not every and all_known and _said_alike([part.shows.get(name) for part in known]):
+            continue
         names = state_names(trait)
         said: list[Said] = []
         for fact in fitted:
@@ -199,7 +208,7 @@ def _parts_apart(
             ]
             text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
             said.append(Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices))))
-        yield _difference(entries, family, f"{slot}.{name}", f"{slot_name}: {trait.name}", trait, said)
+        yield _difference(entries, family, f"{slot}.{name}", f"{record.name}: {trait.name}", trait, said)
 
 
 def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = False) -> list[Difference]:
@@ -215,6 +224,12 @@ def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = Fals
 
 def _said(fact: Fact | None, names: Mapping[str, str]) -> Said:
     return Said(choices(fact, names), tuple(fact.is_) if fact and not fact.unknown else ())
+
+
+def _said_alike(facts: Sequence[Fact | None]) -> bool:
+    """Whether the same was written of all: mostly it was, and there is no need to put it into words."""
+    first = facts[0].is_ if facts[0] else None
+    return all((one.is_ if one else None) == first for one in facts)
 
 
 def _differs(said: Sequence[Said]) -> bool:

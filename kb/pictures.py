@@ -85,6 +85,8 @@ def picture(drawings: Drawings, family: str | None, trait: str, state: str | Non
     panel = apart.attributes["data-panel"] if apart else None
 
     def keep(node: Node, of_state: bool = False) -> Node | None:
+        if node.fixed:
+            return node
         given = node.attributes
         if given.get("data-panel") != panel and "data-panel" in given:
             return None
@@ -129,6 +131,8 @@ def drawing(
             raise Unreadable(quoted(state), f"a state of {trait}: {listed(known)}", nearest(state, known), Kind.UNKNOWN_STATE)
 
     def keep(node: Node) -> Node | None:
+        if node.fixed:
+            return node
         given = node.attributes
         if given.get("data-only") or node.tag == "view":
             return None
@@ -192,6 +196,8 @@ def _in_panel(node: Node, panel: str | None, keep: Callable[[Node], Node | None]
     """The element, if it belongs to the panel or serves it: definitions serve all, the main drawing no panel."""
     if panel is None or node.tag == "defs" or node.attributes.get("data-panel") == panel:
         return keep(node)
+    if node.fixed:
+        return None
     inner = [one for one in (_in_panel(child, panel, keep) for child in node.elements) if one]
     return Node(node.tag, _without(node, OURS), node.line, node.column, [*inner]) if inner else None
 
@@ -208,17 +214,18 @@ def _without(node: Node, names: Sequence[str]) -> dict[str, str]:
 
 def _sheet(root: Node, box: str, kept: list[Node], title: str, desc: str, prefix: str) -> str:
     """The elements as one SVG image of this box, with its words, its unused definitions left out, its ids made its own."""
-    used = {target for top in kept for node in top.all() for target in references(node)}
+    told = [node for top in kept for node in _told(top)]
+    used = {target for node in told for target in references(node)}
     children: list[Node | str] = []
     for node in kept:
         if node.tag == "defs":
             node.children = [one for one in node.elements if one.attributes.get("id") in used]
         if node.tag not in ("defs", "g") or node.children:
             children.append(node)
-    ids = {node.attributes["id"] for top in kept for node in top.all() if "id" in node.attributes}
-    for top in kept:
-        for node in top.all():
-            _rename(node, ids, prefix)
+    told = [node for top in kept for node in _told(top)]  # without the definitions that nobody used
+    ids = {node.attributes["id"] for node in told if "id" in node.attributes}
+    for node in told:
+        _rename(node, ids, prefix)
     words = [Node(tag, {"id": f"{prefix}-{tag}"}, 0, 0, [text]) for tag, text in (("title", title), ("desc", desc))]
     attributes = {
         **_without(root, ("viewBox", "id")),
@@ -228,6 +235,14 @@ def _sheet(root: Node, box: str, kept: list[Node], title: str, desc: str, prefix
         "aria-describedby": f"{prefix}-desc",
     }
     return write(Node("svg", attributes, 0, 0, [*words, *children]))
+
+
+def _told(node: Node) -> Iterator[Node]:
+    """The element and those in it that are not fixed."""
+    if not node.fixed:
+        yield node
+        for child in node.elements:
+            yield from _told(child)
 
 
 def _rename(node: Node, ids: set[str], prefix: str) -> None:

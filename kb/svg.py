@@ -7,6 +7,7 @@ There is no script, no style, no link, no image, no document type and so no enti
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
 from typing import Any
 from xml.parsers import expat
@@ -67,6 +68,9 @@ ATTRIBUTES: dict[str, tuple[str, str]] = {
 }
 #: The attributes that may refer to an id in the file, and how they do.
 REFERRING = frozenset({"href", "fill", "stroke", "clip-path"})
+#: The elements and the attributes for which an element may be shown in one picture and not, or otherwise, in another.
+TOLD = frozenset({"text", "tspan", "title", "desc", "view", "defs"})
+TELLING = frozenset({"id", "display", *(name for name in ATTRIBUTES if name.startswith("data-"))})
 _REFERENCE = re.compile(r"(?:url\()?#([a-z0-9-]+)\)?")
 _WHOLE = {name: re.compile(pattern) for name, (pattern, _) in ATTRIBUTES.items()}
 
@@ -91,6 +95,14 @@ class Node:
         yield self
         for child in self.elements:
             yield from child.all()
+
+    @cached_property
+    def fixed(self) -> str | None:
+        """The element as text, where no picture shows it in another way: nothing in it is told, named or referred to."""
+        given = self.attributes
+        if self.tag in TOLD or not TELLING.isdisjoint(given) or next(references(self), None):
+            return None
+        return None if any(child.fixed is None for child in self.elements) else write(self)
 
     def words(self, tag: str) -> str | None:
         """The text of the first child of this name, its white space made single."""
@@ -229,6 +241,8 @@ def _references(root: Node, shown: str) -> Iterator[Finding]:
 
 def write(node: Node) -> str:
     """The element as text, without white space between elements."""
+    if known := node.__dict__.get("fixed"):
+        return known
     attributes = "".join(f' {name}="{escape(value)}"' for name, value in node.attributes.items())
     inner = "".join(escape(child, quote=False) if isinstance(child, str) else write(child) for child in node.children)
     return f"<{node.tag}{attributes}>{inner}</{node.tag}>" if inner else f"<{node.tag}{attributes}/>"

@@ -238,6 +238,12 @@ class Fact(Strict):
     verified: Day | None = Field(default=None, description="the day it was last checked")
     note: str | None = None
 
+    def __repr__(self) -> str:
+        return f"Fact({self.is_}, {self.sources}, {self.verified!r}, {self.note!r})"  # thousands are compared by it
+
+    def __hash__(self) -> int:
+        return hash(tuple(self.is_))  # as it holds dictionaries, there is no other; facts that are equal agree in it
+
     @property
     def unknown(self) -> bool:
         """Whether the entry says that nobody recorded it, which takes back what it would inherit."""

@@ -19,8 +19,6 @@ from pathlib import Path
 from textwrap import shorten
 from typing import Any, NamedTuple
 
-from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
-
 from ..kb.cache import fetched, keep, kept_beside
 from ..kb.load import Entries
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
@@ -31,6 +29,7 @@ from .reads import ALL, MADE, Answers, Changes, Digests, Record, Sum, Written, d
 from .records_json import beside
 from .sitemap import sitemap_files
 from .tables import Site
+from .templating import Templates
 from .texts import FOLDERS, CannotPublish
 
 HERE = Path(__file__).parent
@@ -139,16 +138,7 @@ class _Maker:
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
         self.linker = Linker(site)
-        self.environment = Environment(
-            loader=FileSystemLoader(HERE / "templates"),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            keep_trailing_newline=True,
-            auto_reload=False,
-            bytecode_cache=FileSystemBytecodeCache(str(store.parent), "template-%s.compiled") if store else None,
-        )
+        self.templates = Templates(store.parent if store else None)
 
     def write(self, one: Output) -> Written:
         """Makes one and writes it; its folder must be there."""
@@ -183,7 +173,7 @@ class _Maker:
             "canonical": self.site.base + one.address if self.site.base else None,
             "description": f"{one.title}. {self.about['title']}.",
         }
-        text = self.environment.get_template(one.template).render(common | values | {"linked": linked})
+        text = self.templates.get_template(one.template).render(common | values | {"linked": linked})
         return "\n".join([line.rstrip(" \t") for line in text.split("\n")])
 
     def head_title(self, title: str) -> str:

@@ -184,6 +184,8 @@ def _beyond(node: Node, right: float, bottom: float) -> bool:
 
 def _without(node: Node, bare: frozenset[str], texts: Mapping[str, str]) -> Node:
     """A copy of the element without panels and without the groups of these slots, and with these texts."""
+    if node.fixed:
+        return node
     worded = node.tag in ("text", "tspan")
     inner = [
         (texts.get(_shape(child), child) if worded else child) if isinstance(child, str) else _without(child, bare, texts)

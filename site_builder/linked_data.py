@@ -32,7 +32,7 @@ UNIT_CODES = {"mm": "MMT", "cm": "CMT", "in": "INH", "g": "GRM", "oz": "ONZ", "V
 SOURCE_TYPES = {"book": "Book", "article": "Article", "web": "WebPage"}
 ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 #: In JSON these may be written as escapes anywhere; in a script element of a page they must not stand bare.
-UNSAFE = {ord(character): f"\\u{ord(character):04x}" for character in "<>&\u2028\u2029"}
+UNSAFE = {character: f"\\u{ord(character):04x}" for character in "<>&\u2028\u2029"}
 CREATIVE_COMMONS = re.compile(r"CC-(BY(?:-NC)?(?:-SA|-ND)?)-(\d\.\d)")
 
 
@@ -49,7 +49,10 @@ class Download:
 
 def script(data: Data) -> Markup:
     """The data as the content of a script element. No text in it can end the element or begin a comment."""
-    return Markup(ENCODER.encode(data).translate(UNSAFE))
+    text = ENCODER.encode(data)
+    for unsafe, escaped in UNSAFE.items():
+        text = text.replace(unsafe, escaped)
+    return Markup(text)
 
 
 def license_address(text: str) -> str | None:

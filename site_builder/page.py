@@ -26,7 +26,20 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from markupsafe import Markup
+
 Values = dict[str, Any]
+
+
+class Shared(dict[str, Any]):
+    """Values that many pages show alike.
+
+    written  the HTML of them, by what leads to the root from there
+    """
+
+    def __init__(self, values: Values) -> None:
+        super().__init__(values)
+        self.written: dict[str, Markup] = {}
 
 
 @dataclass(frozen=True)

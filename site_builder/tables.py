@@ -21,7 +21,7 @@ from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, trai
 from ..kb.values import Fact
 from .drawn import Pictures
 from .images import Images
-from .page import Values
+from .page import Shared, Values
 from .reads import ALL, IN, MADE, Memo, Noted, Sum, digest, noted
 from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
 from .thumbnails import Thumbnails
@@ -225,6 +225,9 @@ class Site:
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
         self._alike = memo.question("alike", self._nearest)
+        #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
+        self.shown = memo.kept(self._shown)
+        self.sat_in = memo.kept(self._sat_in)
         self._ask_about_the_whole()
 
     def _ask_about_the_whole(self) -> None:
@@ -364,6 +367,16 @@ class Site:
             "pictures": [],
             "sources": self.cited(fact.sources),
         }
+
+    def _shown(self, family: str, name: str, fact: Fact) -> Shared:
+        trait = self.families[family].traits[name]
+        row = self.fact(trait.name, fact, trait)
+        row["pictures"] = self.images.of_fact(family, name, trait, fact)
+        row["href"] = self.trait_link(family, name, trait.name)["href"]
+        return Shared(row)
+
+    def _sat_in(self, slot: str, fact: Fact) -> Shared:
+        return Shared(self.fact(slot, fact, None))
 
     # Look-alikes --------------------------------------------------------------------------------------------------------
 

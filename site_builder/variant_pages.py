@@ -26,9 +26,7 @@ def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
     shared: list[Values] = []
     for name, trait in tables.traits.items():
         if name in one.shows:
-            row = site.fact(trait.name, one.shows[name], trait)
-            row["pictures"] = site.images.of_fact(one.family, name, trait, one.shows[name])
-            row["href"] = site.trait_link(one.family, name, trait.name)["href"]
+            row = site.shown(one.family, name, one.shows[name])
             (shared if name in tables.shared else rows.setdefault(trait.view, [])).append(row)
     labels = [
         ("Kind", tables.kind(one)),
@@ -49,7 +47,7 @@ def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
         "views": viewed(tables, rows),
         "shared": shared,
         "unrecorded": _unrecorded(tables, one),
-        "fitted": [site.fact(slot.name, one.fitted[name], None) for name, slot in tables.slots.items() if name in one.fitted],
+        "fitted": [site.sat_in(slot.name, one.fitted[name]) for name, slot in tables.slots.items() if name in one.fitted],
         "sets": [_came_in(site, one, name, number) for name, number in site.seats.get(ident, [])],
         "twins": [site.link("variant", twin) for twin in site.twins.get(ident, [])],
         "look_alikes": [_look_alike(site, tables, one, other) for other in site.look_alikes(one)],

@@ -1,0 +1,44 @@
+"""How templates become texts: everything escaped, nothing undefined let pass, and what many pages show alike written once."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, cast
+
+from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from .page import Shared
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+class Templates(Environment):
+    """The templates of the site, compiled once. `store`: the folder where they are kept compiled between runs, if any."""
+
+    def __init__(self, store: Path | None) -> None:
+        super().__init__(
+            loader=FileSystemLoader(TEMPLATES),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            keep_trailing_newline=True,
+            auto_reload=False,
+            bytecode_cache=FileSystemBytecodeCache(str(store), "template-%s.compiled") if store else None,
+        )
+        cast("dict[str, Any]", self.globals)["once"] = once
+
+    def getattr(self, obj: Any, attribute: str) -> Any:
+        """As any environment has it, but for dictionaries, which is what pages are made of: their values come first."""
+        if isinstance(obj, dict) and attribute in obj:
+            return obj[attribute]  # pyright: ignore[reportUnknownVariableType] (values are of any type)
+        return super().getattr(obj, attribute)
+
+
+def once(macro: Callable[[Any, str], Markup], one: Any, up: str) -> Markup:
+    """What a macro makes of a value, `up` leading to the root; of a shared one it is made once for all pages of a folder."""
+    if not isinstance(one, Shared):
+        return macro(one, up)
+    if up not in one.written:
+        one.written[up] = macro(one, up)
+    return one.written[up]
