@@ -25,7 +25,7 @@ from . import changes, compare_pages, exports, identify_pages, listing_pages, me
 from .forked import processes_for, spread
 from .linked_data import Linker, script
 from .page import File, Page, Values
-from .reads import ALL, MADE, Answers, Changes, Digests, Record, Sum, Written, digest, recorded
+from .reads import ALL, MADE, Answers, Changes, Digests, Key, Record, Sum, Written, digest, recorded
 from .records_json import beside
 from .sitemap import sitemap_files
 from .tables import Site
@@ -104,7 +104,7 @@ def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter
     with ExitStack() as swapped:
         made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(replacing(target)), place))
     if place is not None and made.maker is not None:
-        keep(place, mark, recorded(made.written, site.memo, made.answers, digests, old))
+        keep(place, mark, recorded(made.written, made.answers, site.memo.lasting() | made.lasting, digests, old))
     return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), made.now)
 
 
@@ -210,6 +210,7 @@ class _Made:
 
     maker     None as long as the site that stands is the one that is wanted
     written   every file so far;  answers: the digest of each answer that was worked out, and what was read for it
+    lasting   the answers that are kept for the next build
     """
 
     def __init__(self, site: Site, changes: Changes | None, target: Path, processes: int | None) -> None:
@@ -220,6 +221,7 @@ class _Made:
         self._folders: list[str] = []
         self.written: dict[str, Written] = {}
         self.answers: Answers = {}
+        self.lasting: dict[Key, Any] = {}
         #: How many were made now.
         self.now = 0
 
@@ -275,6 +277,7 @@ class _Made:
                 next(shown, None)
             else:
                 self.answers |= report.answers
+                self.lasting |= report.lasting
                 for address, one in report.written.items():
                     self._add(address, one)
 
@@ -285,7 +288,8 @@ class _Made:
             for one in task:
                 written[one.address] = maker.write(one)
                 yield None
-        yield _Report(written, {key: (mine, read) for key, (_, mine, read) in self.site.memo.answers.items()})
+        memo = self.site.memo
+        yield _Report(written, {key: (mine, read) for key, (_, mine, read) in memo.answers.items()}, memo.lasting())
 
     def _add(self, address: str, one: Written) -> None:
         self.written[address] = one
@@ -302,6 +306,7 @@ class _Report(NamedTuple):
 
     written: dict[str, Written]
     answers: Answers
+    lasting: dict[Key, Any]
 
 
 def _tasks(site: Site, outputs: Iterable[Output]) -> list[list[Output]]:

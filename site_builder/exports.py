@@ -47,10 +47,10 @@ class Exports:
     def __init__(self, site: Site) -> None:
         self.site = site
         kept = site.memo.kept
-        #: The site as whoever has read all of it sees it.
-        self.whole: Callable[[], Whole] = kept(partial(Whole, site))
+        #: The site as whoever reads much of it sees it.
+        self.whole = Whole(site)
         #: JSON of a record, by its kind and id.
-        self.text: Callable[[str, str], str] = kept(partial(record_text, site))
+        self.text: Callable[[str, str], str] = site.memo.question("json", partial(record_text, site), lasting=True)
         #: The rows of a table, by its name.
         self.rows: Callable[[str], Sequence[Row]] = kept(self._rows)
         makers = [(f"{FOLDER}/{name}", group, make) for group in GROUPS for name, make in group.files(self)]
@@ -59,7 +59,7 @@ class Exports:
         self._makers = {address: make for address, _, make in makers}
 
     def _rows(self, table: str) -> Sequence[Row]:
-        return tuple(_TABLES[table].rows(self.whole()))
+        return tuple(_TABLES[table].rows(self.whole))
 
     def download(self, address: str) -> Download:
         """One file of the folder, with its size and sum."""
@@ -87,13 +87,13 @@ class Exports:
     def index(self) -> bytes:
         """The list of the files in the folder."""
         about = self.site.about
-        head = {"format": FORMAT, "title": about.title, "license": about.license, "as_of": self.whole().as_of}
+        head = {"format": FORMAT, "title": about.title, "license": about.license, "as_of": self.whole.as_of}
         lines = ",\n".join(compact(vars(one)) for one in self.downloads)
         return f'{compact(head)[:-1]},\n"files": [\n{lines}\n]}}\n'.encode()
 
     def page(self) -> Values:
         """What the page of downloads says: the files with their sizes and sums, the license, how to cite, the columns."""
-        about, day = self.site.about, self.whole().day
+        about, day = self.site.about, self.whole.day
         files: dict[str, list[Values]] = {group.name: [] for group in GROUPS}
         for one in self.downloads:
             name = one.address.removeprefix(f"{FOLDER}/")
@@ -101,7 +101,7 @@ class Exports:
             files[self.groups[one.address].name].append(line)
         return {
             "groups": [{"name": group.name, "about": group.about, "files": files[group.name]} for group in GROUPS],
-            "linked": script(Linker(self.site).dataset(PAGE, TITLE, self.whole(), self.downloads)),
+            "linked": script(Linker(self.site).dataset(PAGE, TITLE, self.whole, self.downloads)),
             "license": {"text": about.license, "href": license_address(about.license)},
             "citation": cited(about.title, about.maintainers, day),
             "tables": [
@@ -151,7 +151,7 @@ def size(number: int) -> str:
 
 
 def _whole(exports: Exports) -> bytes:
-    whole = exports.whole()
+    whole = exports.whole
     texts = {kind: {ident: exports.text(kind, ident) for ident in sorted(whole.entries.of(kind))} for kind in FIELDS}
     return whole_file(whole, texts)
 
@@ -163,7 +163,7 @@ def _families(exports: Exports) -> Iterator[tuple[str, Made]]:
 
 
 def _family(exports: Exports, family: str) -> bytes:
-    return matrix(exports.whole().families[family])
+    return matrix(exports.whole.families[family])
 
 
 def _descriptions(exports: Exports) -> Iterator[tuple[str, Made]]:
@@ -175,7 +175,7 @@ def _descriptions(exports: Exports) -> Iterator[tuple[str, Made]]:
 
 
 def _described(exports: Exports, describe: Callable[[Whole, str], bytes], ident: str) -> bytes:
-    return describe(exports.whole(), ident)
+    return describe(exports.whole, ident)
 
 
 def _tables(exports: Exports) -> Iterator[tuple[str, Made]]:

@@ -50,11 +50,15 @@ class Images:
         self.of_state = memo.kept(self._of_state)
         self._drawn_in = memo.question("drawn in", self._states_drawn, lasting=True)
         self._kinds = memo.question("kinds drawn", thumbnails.kinds, lasting=True)
+        self._size = memo.question("size drawn", self._sized, lasting=True)
 
     def of_variant(self, one: Stated) -> Values | None:
         """The side of a variant, which is no more than a picture beside its name; None where nobody drew its family."""
-        size = self.thumbnails.size(one.family, one.kind)
+        size = self._size(one.family, one.kind or "")
         return _image(f"{FOLDER}/variants/{one.id}.svg", size, "") if size else None
+
+    def _sized(self, family: str, kind: str) -> tuple[float, float] | None:
+        return self.thumbnails.size(family, kind or None)
 
     def _of_state(self, family: str | None, trait: str, state: str | None) -> Values | None:
         found: Found | None = self._found(family, trait)

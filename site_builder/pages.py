@@ -18,7 +18,7 @@ from .variant_pages import signpost, variant
 def pages(site: Site) -> Iterator[Page]:
     """Every page about records."""
     seen = SeenAndPaid(site)
-    commonest = site.memo.question("commonest", partial(_commonest, site))
+    commonest = site.memo.question("commonest", partial(_commonest, site), lasting=True)
     yield Page("index.html", "home.html", site.about.title, partial(home, site, commonest))
     yield Page("parts.html", "parts.html", "Parts", partial(service_pages.parts, site))
     yield Page("procedures.html", "procedures.html", "Procedures", partial(service_pages.procedures, site))
@@ -59,7 +59,7 @@ def home(site: Site, commonest: Callable[[str], str | None]) -> Values:
             "picture": site.images.of_variant(site.whole[usual]) if (usual := commonest(ident)) else None,
             "made": years(tables.record.made),
             "about": markdown(opening(tables.record.about)),
-            "counts": [counted(n, noun) for n, noun in ((len(tables.variants), "variant"), (len(tables.sets), "set")) if n],
+            "counts": [counted(n, noun) for n, noun in ((tables.count, "variant"), (len(tables.sets), "set")) if n],
         }
         for ident, tables in site.families.items()
     ]

@@ -364,13 +364,13 @@ class Changes:
 
 
 def recorded(
-    outputs: Mapping[str, Written], memo: Memo, answers: Answers, digests: Callable[[Key], str], old: Record | None
+    outputs: Mapping[str, Written], answers: Answers, lasting: dict[Key, Any], digests: Callable[[Key], str], old: Record | None
 ) -> Record:
     """The record of a build: `outputs`, with every key that was read for them and whatever those lean on in turn.
 
-    memo: of this process;  answers: of the questions that were asked now, in all processes, the digest and what was read.
+    answers: of the questions that were asked now, the digest and what was read;  lasting: those answers that are kept.
     """
-    made = Record(lasting=memo.lasting(), outputs=dict(outputs))
+    made = Record(lasting=lasting, outputs=dict(outputs))
     seen: set[Bundle] = set()
     waiting = [*(one.read for one in outputs.values()), *((key,) for key in made.lasting)]
     while waiting:
@@ -388,5 +388,6 @@ def recorded(
                 else:
                     assert old is not None  # an answer that nobody worked out now is one that did not change
                     made.digests[one], made.answers[one] = old.digests[one], old.answers[one]
+                    made.lasting |= {one: old.lasting[one]} if one in old.lasting else {}
                 waiting.append(made.answers[one])
     return made

@@ -89,7 +89,7 @@ def _family(whole: Whole, family: str) -> Dataset:
     slots = {name: slot for name, slot in tables.slots.items() if slot.type}
     characters = [_character(f"trait.{name}", trait) for name, trait in tables.traits.items()]
     for name, slot in slots.items():
-        parts = {part: (whole.part_names[part], None) for part in parts_for(whole.entries, family, name)}
+        parts = {part: (whole.part_names[part], None) for part in parts_for(tables.entries, family, name)}
         parts |= {word: (whole.part_names[word], None) for word in ("none", "unlisted")}
         characters.append(Character(f"slot.{name}", slot.name, None, FITTED, states=parts))
     lacking: dict[str | None, frozenset[str]] = {

@@ -109,6 +109,12 @@ class FamilyTables:
         return [self._whole(one) for one in self._variants]
 
     @property
+    def count(self) -> int:
+        """How many variants it has."""
+        self._note_all()
+        return len(self._variants)
+
+    @property
     def slots(self) -> dict[str, Slot]:
         """All slots, with the body and the finish."""
         return self._slots()

@@ -1,25 +1,47 @@
-"""A site as those see it who read all of it: the tables, the descriptions for other databases, the list of downloads.
+"""A site as those see it who read much of it: the tables, the descriptions for other databases, the list of downloads.
 
-To write down every record that they read (`reads.py`) would take longer than what they do with it, and says no more than that
-they read everything.  So that is noted once, and the records themselves are read plainly.
+To write down every record that they read (`reads.py`) would take longer than what they do with it.  So whoever reads records of a
+kind has read all of that kind, and who reads of a family has read its folder: that is written down once.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from ..kb.describe import part_names
 from ..kb.load import FIELDS, Entries
 from ..kb.models import Family, KnowledgeBase, Position, Slot, Trait, View
 from ..kb.resolve import Stated, living, moved, slots_of, traits_of, views_of
-from .reads import ALL
-from .tables import Site
+from .reads import ALL, IN
+from .tables import Lazy, Site
+
+#: {the field of the entries: the kind of record in it}
+KINDS = {name: kind for kind, name in FIELDS.items()}
+
+
+class ByKind(Entries):
+    """The entries of a site. Whoever reads a field has read all records of its kind, but for the fields that are given here."""
+
+    def __init__(self, site: Site, **given: Mapping[str, Any]) -> None:
+        plain = site.plain
+        own = {"root": plain.root, "about": plain.about, "places": site.entries.places, "home": site.entries.home}
+        vars(self).update({**own, "lost": plain.lost, "_site": site, **given})
+
+    def __getattr__(self, name: str) -> Any:
+        """Called for the fields that were not given."""
+        if name not in KINDS:
+            raise AttributeError(name)
+        site: Site = vars(self)["_site"]
+        site.memo.note((KINDS[name], ALL))
+        return getattr(site.plain, name)
 
 
 @dataclass(frozen=True)
 class WholeFamily:
-    """One family with its variants as they are stated, in the order of their ids."""
+    """One family with its variants as they are stated, in the order of their ids. `entries`: no variants and sets but its own."""
 
+    entries: Entries
     record: Family
     variants: list[Stated]
     slots: Mapping[str, Slot]
@@ -39,23 +61,43 @@ class WholeFamily:
 
 
 class Whole:
-    """All records. Whoever makes one has read them all."""
+    """All records; what is read of them is written down by kind and by family."""
 
     def __init__(self, site: Site) -> None:
-        site.memo.note(*((kind, ALL) for kind in FIELDS))
+        self._site = site
         self.about: KnowledgeBase = site.about
-        self.entries: Entries = site.plain
-        #: The variants that are not signposts, with what they inherit, in the order of their ids.
-        self.stated: dict[str, Stated] = {ident: site.plain_whole(ident) for ident in living(self.entries)}
-        variants: dict[str, list[Stated]] = {family: [] for family in sorted(self.entries.families)}
-        for one in self.stated.values():
-            variants[one.family].append(one)
-        self.families = {family: self._family(family, found) for family, found in variants.items()}
-        self.part_names = part_names(self.entries)
+        self.entries: Entries = ByKind(site)
+        self.families: Mapping[str, WholeFamily] = Lazy(
+            lambda: iter(sorted(self.entries.families)), site.memo.kept(self._family), site.plain.families.__contains__
+        )
+        self._stated, self._part_names = site.memo.kept(self._all_stated), site.memo.kept(lambda: part_names(self.entries))
+        self._day = site.memo.question("day", self._latest)
 
-    @cached_property
+    @property
+    def stated(self) -> dict[str, Stated]:
+        """The variants that are not signposts, with what they inherit, in the order of their ids."""
+        return self._stated()
+
+    @property
+    def part_names(self) -> Mapping[str, str]:
+        """The names of all parts, and of the two that are none."""
+        return self._part_names()
+
+    @property
     def day(self) -> str | None:
         """The latest day that anything in the record names: when it was verified, seen or sold. None where nothing does."""
+        return self._day()
+
+    @property
+    def as_of(self) -> str:
+        """The same day where a format must have one; 1970-01-01 where nothing names any."""
+        return self.day or "1970-01-01"
+
+    def _all_stated(self) -> dict[str, Stated]:
+        self._site.memo.note(("variant", ALL), ("family", ALL), ("livery", ALL))
+        return {ident: self._site.plain_whole(ident) for ident in living(self._site.plain)}
+
+    def _latest(self) -> str | None:
         entries = self.entries
         days: set[str | None] = {getattr(one, "verified", None) for kind in FIELDS for one in entries.of(kind).values()}
         days |= {fact.verified for one in self.stated.values() for facts in (one.shows, one.fitted) for fact in facts.values()}
@@ -63,16 +105,19 @@ class Whole:
         days |= {one.seen for one in entries.sightings.values()} | {one.date for one in entries.sales.values()}
         return max((day for day in days if day), default=None)
 
-    @property
-    def as_of(self) -> str:
-        """The same day where a format must have one; 1970-01-01 where nothing names any."""
-        return self.day or "1970-01-01"
-
-    def _family(self, family: str, variants: list[Stated]) -> WholeFamily:
-        entries = self.entries
+    def _family(self, family: str) -> WholeFamily:
+        site, plain = self._site, self._site.plain
+        site.memo.note((IN, family), ("livery", ALL))
+        mine = {
+            name: {ident: one for ident, one in plain.of(kind).items() if plain.home[kind, ident] == family}
+            for name, kind in (("variants", "variant"), ("sets", "set"))
+        }
+        entries = ByKind(site, **mine)
         slots, views, traits = slots_of(entries, family), views_of(entries, family), traits_of(entries, family)
-        return WholeFamily(entries.families[family], variants, slots, views, traits)
+        variants = [site.plain_whole(ident) for ident, one in sorted(mine["variants"].items()) if not one.signpost]
+        return WholeFamily(entries, entries.families[family], variants, slots, views, traits)
 
     def sat(self, position: Position) -> dict[str, str | float]:
         """{variant: how often} of those that sat there, by the ids they have now."""
-        return {now: how for written, how in position.variants.items() for now in moved(self.entries, written)}
+        entries = self.entries
+        return {now: how for written, how in position.variants.items() for now in moved(entries, written)}

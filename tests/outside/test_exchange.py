@@ -411,7 +411,7 @@ def linked(site: Site, exports: Exports) -> dict[str, dict[str, Any]]:
         for kind in FOLDERS
         for ident in site.entries.of(kind)
     }
-    pages["data.html"] = script(linker.dataset("data.html", "Data", exports.whole(), exports.downloads))
+    pages["data.html"] = script(linker.dataset("data.html", "Data", exports.whole, exports.downloads))
     pages["parts.html"] = script(linker.page("parts.html", "Parts"))
     return {where: json.loads(str(text)) for where, text in pages.items()}
 

@@ -240,7 +240,7 @@ def test_lasting_answers_are_kept_until_something_they_lean_on_changes() -> None
 
         memo.earlier = Changes(old, digests, memo) if old else None
         value = memo.question("drawn", count, lasting=True)("tram")
-        return value, recorded({}, memo, {key: one[1:] for key, one in memo.answers.items()}, digests, old)
+        return value, recorded({}, {key: one[1:] for key, one in memo.answers.items()}, memo.lasting(), digests, old)
 
     first, record = built("abc", None)
     assert (first, worked_out) == (["a", "b", "c"], ["tram"])
