@@ -24,6 +24,8 @@ from .yaml_text import MOST_BYTES, decode, read
 MOST_COMMITS = 50
 #: Characters of a value that are kept; and seconds that git may take.
 MOST_SHOWN, PATIENCE = 400, 60
+#: Of two lists that have so many items in common only those are told that came and went.
+MANY = 4
 KEPT = "changes"
 #: Plain files; everything else that git can hold (links, other repositories) is left alone.
 PLAIN_FILES = ("100644", "100755")
@@ -271,8 +273,22 @@ def _differences(old: Any, new: Any, field: tuple[str, ...]) -> Iterator[tuple[t
     elif len(one := _mappings(old)) == len(other := _mappings(new)) > 0:
         for number, (was, now) in enumerate(zip(one, other, strict=True), 1):
             yield from _differences(was, now, (*field, str(number)))
+    elif len(stayed := _items(old) & _items(new)) >= MANY and _items(old) != _items(new):
+        yield field, _besides(_items(old) - stayed, old, stayed), _besides(_items(new) - stayed, new, stayed)
     else:
         yield field, written(old), written(new)
+
+
+def _items(value: Any) -> set[str | float]:
+    """What a list of texts and numbers holds."""
+    listed = cast("list[Any]", value) if isinstance(value, list) else []
+    return set(listed) if all(isinstance(one, str | int | float) for one in listed) else set()
+
+
+def _besides(some: set[str | float], listed: list[str | float], stayed: set[str | float]) -> str:
+    """The items of a long list that are not in the other version, in their order."""
+    told = [one for one in listed if one in some]
+    return f"{written(told)}, and {len(stayed)} that stayed" if told else f"the {len(stayed)} that stayed"
 
 
 def _mappings(value: Any) -> list[Plain]:

@@ -195,6 +195,23 @@ def test_bounded_and_newest_first(kept: Path) -> None:
     assert [one.why for one in history(kept, 3).commits] == ["To 6", "To 5", "To 4"]
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        pytest.param("a, b, c, d", "a, b, c, d, e", ("the 4 that stayed", "e, and 4 that stayed"), id="one more"),
+        pytest.param("a, b, c, d, e", "a, f, c, d, e", ("b, and 4 that stayed", "f, and 4 that stayed"), id="one for another"),
+        pytest.param("a, b, c, d, e", "b, c, d, e", ("a, and 4 that stayed", "the 4 that stayed"), id="one taken out"),
+        pytest.param("a, b, c, d", "d, c, b, a", ("a, b, c, d", "d, c, b, a"), id="another order"),
+        pytest.param("a, b, c", "a, b, c, d", ("a, b, c", "a, b, c, d"), id="short enough to be told whole"),
+    ],
+)
+def test_of_a_long_list_what_came_and_went_is_told(kept: Path, old: str, new: str, told: tuple[str, str]) -> None:
+    for colors in (old, new):
+        commit(kept, "Said otherwise", {"liveries.yaml": f"gull:\n  name: Gull Harbor Transit\n  colors: [{colors}]\n"})
+    (change,) = history(kept).commits[0].changes
+    assert change == Change("livery", "gull", ("colors",), *told)
+
+
 def test_a_folder_within_a_repository(kept: Path) -> None:
     """Only what lies in the folder, by paths from there."""
     commit(kept, "Beside", {"../record/other/knowledge-base.yaml": "title: x\nlicense: y\n"})
