@@ -274,7 +274,7 @@ def _differences(old: Any, new: Any, field: tuple[str, ...]) -> Iterator[tuple[t
         for number, (was, now) in enumerate(zip(one, other, strict=True), 1):
             yield from _differences(was, now, (*field, str(number)))
     elif len(stayed := _items(old) & _items(new)) >= MANY and _items(old) != _items(new):
-        yield field, _besides(_items(old) - stayed, old, stayed), _besides(_items(new) - stayed, new, stayed)
+        yield field, _besides(old, stayed), _besides(new, stayed)
     else:
         yield field, written(old), written(new)
 
@@ -285,9 +285,9 @@ def _items(value: Any) -> set[str | float]:
     return set(listed) if all(isinstance(one, str | int | float) for one in listed) else set()
 
 
-def _besides(some: set[str | float], listed: list[str | float], stayed: set[str | float]) -> str:
+def _besides(listed: Any, stayed: set[str | float]) -> str:
     """The items of a long list that are not in the other version, in their order."""
-    told = [one for one in listed if one in some]
+    told = [one for one in cast("list[str | float]", listed) if one not in stayed]
     return f"{written(told)}, and {len(stayed)} that stayed" if told else f"the {len(stayed)} that stayed"
 
 
