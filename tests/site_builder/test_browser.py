@@ -46,6 +46,25 @@ def test_pages_in_the_browser(site: Path, browser: Browser, scheme: Any, width: 
     assert {urlsplit(url).scheme for url in asked} <= {"file", "data"}
 
 
+@pytest.mark.parametrize(
+    ("name", "unfolded"),
+    [
+        pytest.param("traits/body-shape.html", True, id="who has a state"),
+        pytest.param("wanted.html", True, id="what to look at"),
+        pytest.param("variants/424-prairie-meridian-a-b2.html", False, id="the table behind a chart"),
+    ],
+)
+def test_nobody_can_unfold_paper(site: Path, browser: Browser, name: str, unfolded: bool) -> None:
+    page = browser.new_page()
+    page.goto((site / name).as_uri())
+    folded = page.locator("details:not([open]) > :not(summary)").first
+    visible = "one => one.checkVisibility({contentVisibilityAuto: true, visibilityProperty: true})"
+    assert not folded.evaluate(visible), "it is folded on the screen"
+    page.emulate_media(media="print")
+    assert folded.evaluate(visible) is unfolded
+    page.close()
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_colors_can_be_read(site: Path, browser: Browser, scheme: Any) -> None:
     """Text against its ground: 4.5 to 1; strong lines: 3 to 1 (WCAG 2.2, relative luminance)."""
