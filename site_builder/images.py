@@ -12,7 +12,7 @@ from functools import partial
 
 from ..kb.drawings import COMMON, FAMILY, PART
 from ..kb.models import Trait
-from ..kb.pictures import Found, drawn_in, picture, where_drawn
+from ..kb.pictures import Found, drawn_in, where_drawn
 from ..kb.resolve import Stated
 from ..kb.values import Fact
 from .drawn import Pictures
@@ -100,7 +100,7 @@ class Images:
         return found
 
     def _picture(self, family: str | None, trait: str, state: str | None) -> bytes:
-        return standing(picture(self.pictures.drawings, family, trait, state) or "")
+        return standing(str(self.pictures.of_state(family, trait, state) or ""))
 
     def _side(self, whole: Callable[[str], Stated], ident: str) -> bytes:
         return standing(self.thumbnails.alone(whole(ident)) or "")
