@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 
 from ..kb.cache import fetched, keep, kept_beside
 from ..kb.load import Entries
+from ..kb.uncollected import uncollected
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
 from .forked import processes_for, spread
 from .linked_data import Linker, script
@@ -88,7 +89,11 @@ def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter
     processes: how many may make a part of it each; as many as the machine has for it where not given.
     Raises CannotPublish, or OSError of the disk.
     """
-    target = out.resolve()
+    with uncollected():
+        return _build(entries, out.resolve(), base, progress, processes)
+
+
+def _build(entries: Entries, target: Path, base: str, progress: Progress, processes: int | None) -> Built:
     refuse_foreign(target)
     site = Site(entries, base)
     digests = Digests(entries, site.made)
