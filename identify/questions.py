@@ -103,7 +103,8 @@ def news(
     live = np.flatnonzero(belief.probability > NEGLIGIBLE * belief.probability.max())
     live = live[np.argsort(groups[live], kind="stable")]
     weight = belief.probability[live] / belief.probability[live].sum()
-    group = np.cumsum(np.r_[False, np.diff(groups[live]) != 0])
+    more = np.diff(groups[live]) == 0
+    group, pairs = np.cumsum(np.r_[False, ~more]), np.flatnonzero(more)
     given = {one.trait: one for one in evidence}
     result = np.zeros(len(questions))
     for s, asked in _by_look(compiled, questions).items():
@@ -116,7 +117,7 @@ def news(
         else:
             chances = chance_of(compiled, belief, s[0], np.concatenate(columns, axis=1))
         firsts = np.cumsum([0, *(column.shape[1] for column in columns[:-1])])
-        result[asked] = np.add.reduceat(_information(chances, look, group, weight), firsts)
+        result[asked] = np.add.reduceat(_information(chances, look, group, pairs, weight), firsts)
     return np.maximum(result, 0.0)
 
 
@@ -135,11 +136,19 @@ def outcome_chances(
 
 def alike_together(weight: Floats, group: Ints, chances: Sequence[Floats]) -> tuple[Floats, Ints, list[Floats]]:
     """Candidates of one group that answer everything alike, taken as one."""
-    rows = np.column_stack([group, *(np.round(one, 9) for one in chances)])
-    first, same = np.unique(rows, axis=0, return_index=True, return_inverse=True)[1:]
-    together: Floats = np.zeros(len(first))
-    np.add.at(together, same.reshape(-1), weight)
+    plain = np.round(np.concatenate(chances, axis=1), 9)
+    first, same = alike_rows(np.concatenate([group[:, None].astype(np.float64), plain], axis=1))
+    together: Floats = np.bincount(same, weights=weight).astype(np.float64)
     return together, group[first], [one[first] for one in chances]
+
+
+def alike_rows(rows: Floats) -> tuple[Ints, Ints]:
+    """(first row of each kind, kind of each row), in the order they come: rows are of one kind when all in them is the same."""
+    plain = np.ascontiguousarray(rows + 0.0)  # no zero is below zero
+    first: dict[bytes, int] = {}
+    same = np.array([first.setdefault(row.tobytes(), n) for n, row in enumerate(plain)], dtype=np.int64)
+    firsts = np.array([*first.values()], dtype=np.int64)
+    return firsts, np.searchsorted(firsts, same)
 
 
 def _by_look(compiled: Compiled, questions: Sequence[Question]) -> dict[tuple[int, int], list[int]]:
@@ -162,23 +171,22 @@ def _alike(trait: Trait, row: Ints, columns: Sequence[Floats]) -> tuple[Ints, li
 def rows_alike(trait: Trait) -> tuple[Ints, Ints]:
     """(first row of each look, look of each row) of a trait's table."""
     values = (trait.mean, trait.sd, trait.applies, trait.blend_of, trait.new)
-    shown = np.stack(values, axis=1) if trait.measured else trait.table
-    first, same = np.unique(np.nan_to_num(shown, nan=-1.0), axis=0, return_index=True, return_inverse=True)[1:]
-    return first, same.reshape(-1)
+    shown = np.stack(values, axis=1).astype(np.float64) if trait.measured else trait.table
+    return alike_rows(np.nan_to_num(shown, nan=-1.0))
 
 
-def _information(chances: Floats, look: Ints, group: Ints, weight: Floats) -> Floats:
+def _information(chances: Floats, look: Ints, group: Ints, pairs: Ints, weight: Floats) -> Floats:
     """Each outcome's part of I(outcome; group): sum over groups of p(g, o) log2 p(o | g) / p(o); sums to it over a question.
 
-    chances[look, o]; look, group (ascending) and weight of each candidate.  Groups that show one look are counted by look.
+    chances[look, o]; look, group (ascending) and weight of each candidate; pairs: the candidates that the next one shares its
+    group with.  Groups that show one look are counted by look.
     """
-    mixed = np.zeros(group[-1] + 1, dtype=bool)
-    mixed[group[1:][(np.diff(group) == 0) & (np.diff(look) != 0)]] = True
-    several = mixed[group]
-    by_look = np.bincount(look, weights=np.where(several, 0.0, weight), minlength=len(chances))
+    mixed = group[pairs[look[pairs] != look[pairs + 1]]]
+    several = np.bincount(mixed, minlength=group[-1] + 1)[group] > 0 if len(mixed) else mixed
+    by_look = np.bincount(look, weights=np.where(several, 0.0, weight) if len(mixed) else weight, minlength=len(chances))
     inside = by_look @ xlog2(chances)
     total = by_look @ chances
-    if several.any():
+    if len(mixed):
         starts = np.flatnonzero(np.r_[True, np.diff(group[several]) != 0])
         joint = np.add.reduceat(chances[look[several]] * weight[several, None], starts, axis=0)
         share = np.add.reduceat(weight[several], starts)
@@ -320,13 +328,17 @@ def set_names(compiled: Compiled) -> list[str | None]:
 @lru_cache(maxsize=256)
 def twin_groups(compiled: Compiled, traits: tuple[int, ...]) -> Ints:
     """group[c]: variants that nothing among these traits can separate share one, named by its first variant."""
-    looks = np.unique(compiled.looks[:, list(traits)], axis=0, return_inverse=True)[1].reshape(-1)
+    return twins_by_look(compiled.variant, alike_rows(compiled.looks[:, list(traits)].astype(np.float64))[1])
+
+
+def twins_by_look(variants: Ints, looks: Ints) -> Ints:
+    """group[c]: variants whose candidates have the same looks between them share one, named by its first variant."""
     shown: dict[int, set[int]] = {}
-    for variant, look in zip(compiled.variant.tolist(), looks.tolist(), strict=True):
+    for variant, look in zip(variants.tolist(), looks.tolist(), strict=True):
         shown.setdefault(variant, set()).add(look)
     first: dict[tuple[int, ...], int] = {}
     label: dict[int, int] = {}
     for variant, found in shown.items():
         key = (*sorted(found), variant if variant < 0 else 0)
         label[variant] = first.setdefault(key, variant)
-    return np.array([label[variant] for variant in compiled.variant.tolist()], dtype=np.int64)
+    return np.array([label[variant] for variant in variants.tolist()], dtype=np.int64)

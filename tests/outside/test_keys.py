@@ -20,7 +20,8 @@ import numpy as np
 import pytest
 from scipy.stats import entropy
 from sklearn.tree import DecisionTreeClassifier
-from tellmark.identify.key import EACH_MORE, MOST_NAMED, Key, fixed_key
+from tellmark.identify.key import Key, fixed_key
+from tellmark.identify.key_asking import EACH_MORE, MOST_NAMED
 
 Rows = list[dict[str, str]]
 #: Ours: how near to the best tree a key must come on average, and at worst.

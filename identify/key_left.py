@@ -1,0 +1,268 @@
+"""What is left on the way through a fixed key, and which yes/no question comes next.
+
+The belief is carried down the tree: one answer more multiplies it by the chance of that answer given all before it.
+"""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from .arrays import SAME, Bools, Floats, Ints
+from .belief import slot_factor
+from .key_asking import PLACES, Asking, at_first, states_by_row
+from .plan import Game, best
+from .questions import NEGLIGIBLE, NO_NEWS, TINY, alike_together, xlog2
+from .session import MOST_CANDIDATES, RARE
+
+#: So many of the best questions are planned with; with more of them the keys of the demonstration are no shorter by 1 %.
+PLANNED = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """A question: whether the nth trait asked about is in one of named[k]; `cut`: whether it measures more than this."""
+
+    n: int
+    named: Bools
+    cut: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class _Ways:
+    """Questions one below the other, trait by trait.
+
+    of[q], more[q], effort[q]  the place of its trait, how many states it names after the first, and what it takes
+    yes[q, h]                  P(yes | candidate, answers so far) of those left
+    """
+
+    of: Ints
+    more: Floats
+    effort: Floats
+    yes: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Left:
+    """After some answers.
+
+    live, path  the candidates that may still be there, and P(all answers | candidate) of each
+    chances     P(state | candidate, answers so far), shape [states in the row of `asking`, live]
+    parts       of each slot with parts of which something was answered: P(answers | part i), and P(state | part i, answers)
+    answers     the states that may be there, of each trait that was answered, by its place
+    at          the view one is looking at
+    """
+
+    asking: Asking
+    live: Ints
+    path: Floats
+    chances: Floats
+    at: int
+    parts: dict[int, tuple[Floats, Floats]] = field(default_factory=dict)
+    answers: dict[int, Bools] = field(default_factory=dict)
+
+    # Answers -----------------------------------------------------------------------------------------------------------
+
+    def told(self, n: int, named: Bools) -> "Left":
+        """With one more answer: the nth trait is in one of these states."""
+        a, b = self.asking.first[n : n + 2]
+        chance = named @ self.chances[a:b]
+        fit = np.flatnonzero(chance > 0)
+        live, chance, chances = self.live[fit], chance[fit], self.chances[:, fit]
+        s, parts = self.asking.trait(n).slot, self.parts
+        slot = self.asking.issued.slots[s]
+        if slot.parts:  # what was seen of a part tells which it is
+            evidence, shown = parts.get(s, (np.ones(len(slot.parts)), self.asking.shown[s]))
+            mine = (self.asking.columns[s] >= a) & (self.asking.columns[s] < b)
+            seen = shown[:, mine] @ named
+            shown = shown.copy()
+            shown[:, mine] *= named / np.maximum(seen, TINY)[:, None]
+            parts = {**parts, s: (evidence * seen, shown)}
+            chances[self.asking.columns[s]] = states_by_row(slot, *parts[s])[slot.row[live]].T
+        else:
+            chances[a:b] *= named[:, None] / chance
+        answers = {**self.answers, n: self.answers.get(n, named) & named}
+        return Left(self.asking, live, self.path[fit] * chance, chances, self.asking.trait(n).view, parts, answers)
+
+    @cached_property
+    def belief(self) -> Floats:
+        """The belief in each candidate that is left."""
+        weight = self.asking.prior[self.live] * self.path
+        return weight / weight.sum()
+
+    @cached_property
+    def _begins(self) -> Ints:
+        """Where among those left each variant begins."""
+        variant = self.asking.issued.variant[self.live]
+        return np.concatenate([[0], (variant[1:] != variant[:-1]).nonzero()[0] + 1])
+
+    @cached_property
+    def lead(self) -> tuple[int, float]:
+        """(the likeliest variant and its twins, as `Asking.twins` has them; the belief in them together)."""
+        shares: Floats = np.add.reduceat(self.belief, self._begins)
+        twins = self.asking.twins[self.live]
+        leader = int(twins[self._begins[np.round(shares, PLACES).argmax()]])
+        return leader, float(self.belief[twins == leader].sum())
+
+    # What to say -------------------------------------------------------------------------------------------------------
+
+    @property
+    def leaders(self) -> tuple[int, ...]:
+        """The likeliest variant and those that cannot be told from it, the likeliest first."""
+        mine = np.flatnonzero(self.asking.twins[self.live] == self.lead[0])
+        shares: dict[int, float] = {}
+        for v, share in zip(self.asking.issued.variant[self.live[mine]].tolist(), self.belief[mine].tolist(), strict=True):
+            shares[v] = shares.get(v, 0.0) + share
+        names = self.asking.issued.variants
+        return tuple(sorted(shares, key=lambda v: (-round(shares[v], PLACES), names[v])))
+
+    @property
+    def shares(self) -> tuple[tuple[int, float], ...]:
+        """The variants that may still be there, the likeliest first."""
+        chance = np.add.reduceat(self.asking.as_found.prior[self.live] * self.path, self._begins)
+        shares: list[float] = (chance / max(chance.sum(), TINY)).tolist()
+        found = zip(self.asking.issued.variant[self.live[self._begins]].tolist(), shares, strict=True)
+        return tuple(sorted(found, key=lambda one: (-round(one[1], PLACES), one[0])))
+
+    @property
+    def chance(self) -> float:
+        """The share of the units on record that give all answers so far."""
+        common = np.where(self.asking.issued.variant >= 0, self.asking.as_found.prior, 0.0)
+        return float(common[self.live] @ self.path / max(float(common.sum()), TINY))
+
+    @property
+    def right(self) -> float:
+        """The share of all units as they are found that give these answers and are one of the leaders."""
+        compiled = self.asking.as_found
+        mine = np.flatnonzero(self.asking.twins == self.lead[0])
+        found = compiled.prior[mine]
+        seen: dict[int, Floats] = {}
+        for n, named in self.answers.items():
+            trait = compiled.traits[self.asking.traits[n]]
+            seen[trait.slot] = seen.get(trait.slot, 1.0) * (trait.table @ named)
+        for s, evidence in seen.items():
+            found = found * slot_factor(compiled.slots[s], evidence)[compiled.slots[s].row[mine]]
+        return float(found.sum())
+
+    def sides(self, asked: Asked) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The states that a yes names, and the others that are left; none of a measured trait."""
+        if asked.cut is not None:
+            return (), ()
+        states = self.asking.trait(asked.n).states
+        named, others = np.flatnonzero(asked.named).tolist(), np.flatnonzero(self._left_of(asked.n) & ~asked.named).tolist()
+        return tuple(states[k] for k in named), tuple(states[k] for k in others)
+
+    def _left_of(self, n: int) -> Bools:
+        """The states of a trait that some candidate left may show."""
+        chances = self.chances[self.asking.first[n] : self.asking.first[n + 1]]
+        return chances.max(axis=1) > 0
+
+    # What to ask -------------------------------------------------------------------------------------------------------
+
+    def next(self, settled: float) -> Asked | None:
+        """The question to ask; None where the variant is as sure as this, or nothing that is left to ask tells anything."""
+        if self.lead[1] >= settled - SAME or not self.asking.traits:
+            return None
+        ways = self._ways
+        order = self._most_telling(ways)
+        if not order:
+            return None
+        game = self._game(ways, order, settled) if len(order) > 1 else None
+        return self._asked(ways, order[0 if game is None else best(game)])
+
+    @property
+    def _ways(self) -> _Ways:
+        """Every question about a trait in which those left differ."""
+        asking, first, most = self.asking, self.asking.first, self.chances.max(axis=1)
+        left: Bools = most > 0
+        differ = np.logical_or.reduceat(most > self.chances.min(axis=1), first[:-1])
+        of_two, more_of_two, yes_of_two = self._ways_of_two(left, differ)
+        differ[of_two] = False
+        others: list[int] = differ.nonzero()[0].tolist()
+        sets = [asking.questions(n, left[first[n] : first[n + 1]]) for n in others]
+        of = np.concatenate([of_two, np.repeat(np.array(others, dtype=np.int64), [len(named) for named, _ in sets])])
+        more = np.concatenate([more_of_two, *(more for _, more in sets)])
+        others_yes = [named @ self.chances[first[n] : first[n + 1]] for n, (named, _) in zip(others, sets, strict=True)]
+        yes = np.round(np.concatenate([yes_of_two, *others_yes]), PLACES) + 0.0
+        order = of.argsort(kind="stable")
+        of, more = of[order], more[order]
+        return _Ways(of, more, asking.effort(of, more, asking.view == self.at), yes[order])
+
+    def _ways_of_two(self, left: Bools, differ: Bools) -> tuple[Ints, Floats, Floats]:
+        """(place, states named after the first, P(yes)) of the traits of which two states are left: there is one question.
+
+        It names the first of the two; where the other is that there is none, all that there can be.
+        """
+        asking = self.asking
+        count = np.add.reduceat(left, asking.first[:-1], dtype=np.int64)
+        of = (differ & (count == 2) & ~asking.measured).nonzero()[0]
+        more = np.where(asking.can_be_missing & left[np.array(asking.first[1:]) - 1], np.diff(asking.first) - 2.0, 0.0)
+        return of, more[of], self.chances[left.nonzero()[0][(count.cumsum() - count)[of]]]
+
+    def _asked(self, ways: _Ways, q: int) -> Asked:
+        n = int(ways.of[q])
+        named = self.asking.questions(n, self._left_of(n))[0][q - int(np.searchsorted(ways.of, n))] > 0
+        cuts = self.asking.trait(n).cuts
+        return Asked(n, named, float(cuts[int(named.argmax()) - 1]) if len(cuts) else None)
+
+    def _most_telling(self, ways: _Ways) -> list[int]:
+        """The questions with news in them, by news for effort, best first, one for each way of parting what is left.
+
+        The best of them alone: the plan takes long over many.  Without those that need a tool, where one without tells
+        anything for as little effort.
+        """
+        bits = self._bits(ways.yes)
+        tells, by_eye = bits >= NO_NEWS, ~self.asking.measured[ways.of]
+        tells &= by_eye | (ways.effort < ways.effort[tells & by_eye].min(initial=np.inf))
+        found = np.flatnonzero(tells)
+        value = np.round(bits[found] / ways.effort[found], PLACES)
+        order = found[np.lexsort((np.round(ways.effort[found], PLACES), -value))].tolist()
+        parted: set[bytes] = set()
+        planned: list[int] = []
+        for q, yes, no in zip(order, ways.yes[order], np.round(1.0 - ways.yes[order], PLACES) + 0.0, strict=True):
+            if yes.tobytes() not in parted:
+                parted |= {yes.tobytes(), no.tobytes()}
+                planned.append(q)
+            if len(planned) == PLANNED:
+                break
+        return planned
+
+    def _bits(self, yes: Floats) -> Floats:
+        """The news about the variant in answers that are yes with these chances [questions, left]; see `questions.news`."""
+        weight = np.where(self.belief > NEGLIGIBLE * self.belief.max(), self.belief, 0.0)
+        share: Floats = np.add.reduceat(weight, self._begins) / weight.sum()
+        mine: Floats = np.add.reduceat(yes * (weight / weight.sum()), self._begins, axis=1)
+        total = mine.sum(axis=1)
+        inside = (xlog2(mine) + xlog2(share - mine)).sum(axis=1) - xlog2(share).sum()
+        return inside - xlog2(total) - xlog2(1.0 - total)
+
+    def _game(self, ways: _Ways, order: list[int], settled: float) -> Game | None:
+        """What is left to find out over these questions; as `Session.game`."""
+        likely = np.flatnonzero(self.belief > RARE * self.belief.max())
+        if not 2 <= len(likely) <= MOST_CANDIDATES:
+            return None
+        groups: dict[int, int] = {}
+        group = np.array([groups.setdefault(twin, len(groups)) for twin in self.asking.twins[self.live[likely]].tolist()])
+        yes = ways.yes[order][:, likely]
+        chances = [*np.stack([yes, 1.0 - yes], axis=2)]
+        weight, group, chances = alike_together(self.belief[likely], group, chances)
+        if len(groups) == 1:
+            return None
+        of, more = ways.of[order], ways.more[order]
+        return Game(
+            weight=weight,
+            group=group,
+            chances=chances,
+            view=self.asking.view[of].tolist(),
+            there=self.asking.effort(of, more, False),
+            here=self.asking.effort(of, more, True),
+            at=self.at,
+            settled=settled,
+            kin=self.asking.kin[of].tolist(),
+        )
+
+
+def begun(asking: Asking) -> Left:
+    """Before any answer."""
+    live = np.flatnonzero(asking.prior > 0)
+    return Left(asking, live, np.ones(len(live)), at_first(asking, live), asking.at)
