@@ -6,7 +6,7 @@ can write there.  Anything odd about it means reading the entries afresh; it nev
 A file counts as unchanged when its size and both of its times (of its content, and of the change itself, which no program
 can set back) are what they were.  A clock ticks too slowly to tell two changes that follow closely: whatever was changed within
 some seconds of being read is in doubt, and is compared by its content as well.  When some files have changed, only those are
-read again; what must hold between records is then checked of all of them.
+read again, only what leaned on something in them is checked again (`kb.check`), and only what lies beside them is packed again.
 """
 
 import hashlib
@@ -16,15 +16,20 @@ import stat
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
-from pydantic import VERSION
+from pydantic import VERSION, BaseModel
 
 from .findings import Finding
-from .load import Entries, Known
+from .load import KINDS, Entries, Known, files_below
+from .uncollected import uncollected
+
+if TYPE_CHECKING:
+    from .check import Checked, Unit
+    from .leaning import Leaned
 
 T = TypeVar("T")
 #: The code that reads entries.
@@ -32,7 +37,7 @@ HERE = Path(__file__).parent
 #: Nanoseconds within which two changes may carry one time, on the file systems with the slowest clocks.
 DOUBT = 2_500_000_000
 #: What is unpacked at once; every other kind of record waits until somebody asks for it.
-AT_ONCE = ("root", "about", "lost")
+AT_ONCE = ("about", "lost")
 #: Where entries keep the mark of the store they are in.
 MARK = "_mark"
 
@@ -47,13 +52,18 @@ class State(NamedTuple):
     digest: str = ""
 
 
+#: The fields of entries, each as one piece or, where it holds records, by the folder or file that they lie in.
+Packed = dict[str, dict[str, bytes]]
+
+
 @dataclass
 class _Store:
-    """What is kept: a mark of its own, every file as it was, and the fields of the entries, each packed by itself."""
+    """What is kept: a mark of its own, every file as it was, the fields of the entries, and what each check leaned on, packed."""
 
     mark: str
     files: dict[str, State]
-    packed: dict[str, bytes]
+    packed: Packed
+    leaned: bytes
 
 
 class _Stored(Entries):
@@ -61,10 +71,10 @@ class _Stored(Entries):
 
     def __getattr__(self, name: str) -> Any:
         """Called for what is not there yet."""
-        packed: dict[str, bytes] = self.__dict__.get("_packed", {})
+        packed: Packed = self.__dict__.get("_packed", {})
         if name not in packed:
             raise AttributeError(name)
-        setattr(self, name, pickle.loads(packed[name]))
+        setattr(self, name, _unpacked_field(packed[name]))
         del packed[name]
         return self.__dict__[name]
 
@@ -72,93 +82,145 @@ class _Stored(Entries):
 def sound(root: Path) -> tuple[Entries, list[Finding]]:
     """As `check`, from the store when no file has changed since. TELLMARK_CACHE=off reads afresh. Raises BadInput."""
     place, code, since = _place(root), _code(), time.time_ns() - DOUBT
-    if place is None:
-        return _checked(root)
-    store, known = fetched(place, code, _Store), None
+    with uncollected():
+        if place is None:
+            one = _checked(root)
+            return one.entries, one.findings
+        store, now, same = fetched(place, code, _Store), _files(root), set[str]()
+        if store is not None:
+            same = {path for path, then in store.files.items() if path in now and _unchanged(root, path, then, now[path])}
+            if len(same) == len(now) == len(store.files):
+                _make_surer(root, place, code, store, since)
+                return _unpacked(root, store), []
+        return _again(root, place, code, store, since, same, _with_digests(root, now, since))
+
+
+def _again(
+    root: Path, place: Path, code: str, store: _Store | None, since: int, same: set[str], before: dict[str, State]
+) -> tuple[Entries, list[Finding]]:
+    """As `sound`, where something has changed since the store was written; all but the files that are the `same`."""
+    known, leaned = None, dict["Unit", "Leaned"]()
     if store is not None:
-        now = _files(root)
-        same = {path for path, then in store.files.items() if path in now and _unchanged(root / path, then, now[path])}
-        if len(same) == len(now) == len(store.files):
-            _make_surer(root, place, code, store, since)
-            return _unpacked(root, store), []
-        known = Known(_unpacked(root, store), same)
-    before = _in_doubt(root, since)
-    entries, findings = _checked(root, known)
-    if not findings and _in_doubt(root, since) == before:
-        vars(entries)[MARK] = os.urandom(16).hex()
-        keep(place, code, _Store(vars(entries)[MARK], before, _packed(entries)))
+        known, leaned = Known(_unpacked(root, store), same, before), pickle.loads(store.leaned)
+    entries, findings, leaned = _checked(root, known, leaned)
+    if not findings and _watched(leaned) <= before.keys() and _with_digests(root, _files(root), since) == before:
+        mark = vars(entries)[MARK] = os.urandom(16).hex()
+        packed = _packed(entries, known.entries if known else None, store.packed if store else {})
+        keep(place, code, _Store(mark, before, packed, pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)))
     return entries, findings
 
 
-def _checked(root: Path, known: Known | None = None) -> tuple[Entries, list[Finding]]:
-    from .check import check  # only where it is needed: loading it takes longer than the store
+def _checked(root: Path, known: Known | None = None, leaned: "Mapping[Unit, Leaned] | None" = None) -> "Checked":
+    from .check import checked  # only where it is needed: loading it takes longer than the store
 
-    return check(root, known=known)
+    return checked(root, known=known, leaned=leaned)
 
 
-def _packed(entries: Entries) -> dict[str, bytes]:
-    names = [one.name for one in fields(Entries)]
-    return {name: pickle.dumps(getattr(entries, name), protocol=pickle.HIGHEST_PROTOCOL) for name in names}
+def _watched(leaned: "Mapping[Unit, Leaned]") -> set[str]:
+    from .check import files_read
+
+    return files_read(leaned)
+
+
+# Packing -----------------------------------------------------------------------------------------------------------------
+
+
+def _packed(entries: Entries, old: Entries | None, packed: Packed) -> Packed:
+    """Every field but the root; what is as in the old entries is taken from the pieces that those were packed in."""
+    found: Packed = {}
+    for name in (one.name for one in fields(Entries) if one.name != "root"):
+        before = _pieces(old, name) if old is not None else {}
+        found[name] = {
+            piece: packed[name][piece]
+            if piece in before and _same(before[piece], held)
+            else pickle.dumps(held, protocol=pickle.HIGHEST_PROTOCOL)
+            for piece, held in _pieces(entries, name).items()
+        }
+    return found
+
+
+def _pieces(entries: Entries, name: str) -> dict[str, Any]:
+    """A field in the pieces it is packed in, in their order: the records of a folder or a file, which no other stand between."""
+    if name not in KINDS:
+        return {"": getattr(entries, name)}
+    kind, found = KINDS[name], dict[str, Any]()
+    for ident, record in entries.of(kind).items():
+        piece = entries.home.get((kind, ident)) or entries.places[kind, ident].path
+        found.setdefault(piece, {})[ident] = record
+    return found
+
+
+def _same(old: Any, new: Any) -> bool:
+    """Whether two pieces hold the same places, and the very same records, in the same order."""
+    if isinstance(old, dict):
+        before, now = cast("dict[Any, Any]", old), cast("dict[Any, Any]", new)
+        return list(before) == list(now) and all(map(_same, before.values(), now.values()))
+    return old is new or (old == new and not isinstance(old, BaseModel))
 
 
 def _unpacked(root: Path, store: _Store) -> Entries:
     """The entries, found at this root now."""
     entries = _Stored.__new__(_Stored)
-    vars(entries).update({name: pickle.loads(store.packed[name]) for name in AT_ONCE} | {"root": root})
+    vars(entries).update({name: _unpacked_field(store.packed[name]) for name in AT_ONCE} | {"root": root})
     vars(entries)[MARK] = store.mark
-    vars(entries)["_packed"] = {name: data for name, data in store.packed.items() if name not in AT_ONCE}
+    vars(entries)["_packed"] = {name: pieces for name, pieces in store.packed.items() if name not in AT_ONCE}
     return entries
+
+
+def _unpacked_field(pieces: Mapping[str, bytes]) -> Any:
+    if "" in pieces:
+        return pickle.loads(pieces[""])
+    found: dict[str, Any] = {}
+    with uncollected():
+        for piece in pieces.values():
+            found |= pickle.loads(piece)
+    return found
 
 
 # What has changed --------------------------------------------------------------------------------------------------------
 
 
 def _files(root: Path) -> dict[str, State]:
-    """Every file below the root but hidden ones."""
+    """Every file below the root but hidden ones; one that leads nowhere has no size and no times."""
     found: dict[str, State] = {}
-    waiting = [(str(root), "")]
-    while waiting:
-        folder, below = waiting.pop()
-        with os.scandir(folder) as listed:
-            for one in listed:
-                if one.name.startswith((".", "__")):
-                    continue
-                if one.is_dir(follow_symlinks=False):
-                    waiting.append((one.path, f"{below}{one.name}/"))
-                else:
-                    try:
-                        seen = one.stat()
-                    except OSError:
-                        continue
-                    found[below + one.name] = State(seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns, one.is_symlink())
+    for path, one in files_below(root):
+        try:
+            seen = one.stat()
+        except OSError:
+            found[path] = State(0, 0, 0, one.is_symlink())
+        else:
+            found[path] = State(seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns, one.is_symlink())
     return found
 
 
-def _in_doubt(root: Path, since: int) -> dict[str, State]:
-    """Every file as it is, with a digest of those changed after `since` and of links, which may lead elsewhere any time."""
-    files = _files(root)
+def _with_digests(root: Path, files: dict[str, State], since: int) -> dict[str, State]:
+    """The files, with a digest of those changed after `since` and of links, which may lead elsewhere any time."""
     doubtful = [path for path, one in files.items() if one.link or max(one.written, one.changed) >= since]
-    return files | {path: files[path]._replace(digest=_digest_of(root / path)) for path in doubtful}
+    return files | {path: files[path]._replace(digest=_digest_of(root, path)) for path in doubtful}
 
 
-def _unchanged(path: Path, then: State, now: State) -> bool:
-    return then[:4] == now[:4] and (not then.digest or then.digest == _digest_of(path))
+def _unchanged(root: Path, path: str, then: State, now: State) -> bool:
+    return then[:4] == now[:4] and (not then.digest or then.digest == _digest_of(root, path))
 
 
 def _make_surer(root: Path, place: Path, code: str, store: _Store, since: int) -> None:
     """Writes the store anew without the digests that nobody needs any more, once its files were found unchanged."""
     if any(one.digest and not one.link and max(one.written, one.changed) < since for one in store.files.values()):
-        files = _in_doubt(root, since)
+        files = _with_digests(root, _files(root), since)
         if files != store.files and {path: one[:3] for path, one in files.items()} == {
             p: one[:3] for p, one in store.files.items()
         }:
-            keep(place, code, _Store(store.mark, files, store.packed))
+            keep(place, code, _Store(store.mark, files, store.packed, store.leaned))
 
 
-def _digest_of(path: Path) -> str:
+def _digest_of(root: Path, path: str) -> str:
     """Of the content of a file; nothing for one that cannot be read."""
+    place = f"{root}/{path}"
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+        if not stat.S_ISREG(os.stat(place).st_mode):  # noqa: PTH116 (thousands of them)
+            return ""
+        with open(place, "rb", buffering=0) as file:  # noqa: PTH123
+            return hashlib.sha256(file.read()).hexdigest()
     except OSError:
         return ""
 

@@ -1,66 +1,152 @@
-"""What must hold between records. Every check is a generator of findings; `check` collects them all."""
+"""What must hold between records. Every check is a generator of findings; `check` collects them all.
+
+One check looks at one record, one drawing, the photographs of one record, or what all families must agree on.  What each of them
+reads is written down (`kb.leaning`): where nothing was wrong and nothing of that has changed, nothing is wrong now.
+"""
 
 import re
-from collections.abc import Iterator, Mapping
-from functools import cached_property
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, TypeAlias
 
-from .answers import Asked, askable, read_all
-from .drawings import read_drawings
+from .answers import askable, read_all
+from .drawings import check_drawing
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
-from .load import LAYOUT, Entries, Known, Progress, TableRow, load
-from .models import DamageSpot, Procedure, Set, Sighting, Trait, Variant
-from .photographs import check_photographs
+from .leaning import FILE, IS, Flat, Leaned, NotedEntries, changed
+from .load import FIELDS, KINDS, Entries, Known, Progress, TableRow, load
+from .models import DamageSpot, Family, Livery, Part, Procedure, Sale, Set, Sighting, SlotType, Trait, Variant
+from .noting import Key, Memo
+from .photographs import check_photographs, photographs_of
 from .reading import in_unit
 from .references import references
-from .resolve import OWN_SLOTS, lineage, moved, slots_of, stated, traits_of, views_of
+from .resolve import OWN_SLOTS, lineage, moved, slots_of, traits_of, views_of
 from .said import check_said
 from .values import RESERVED, Fact, Ref, Weight
 from .yaml_text import Loc, Places
 
 PART_WORDS = frozenset({"none", "unlisted", "unknown"})
+#: One check: what it is about, and which one of those.
+Unit: TypeAlias = tuple[str, ...]
+RECORD, DRAWING, PHOTOGRAPHS, TYPES = "record", "drawing", "photographs", "slot types of families"
 
 
-def check(root: Path, progress: Progress = iter, known: Known | None = None) -> tuple[Entries, list[Finding]]:
+class Checked(NamedTuple):
+    """A folder of entries, everything that is wrong with it, and what each check leaned on."""
+
+    entries: Entries
+    findings: list[Finding]
+    leaned: dict[Unit, Leaned]
+
+
+def check(root: Path, progress: Progress = iter) -> tuple[Entries, list[Finding]]:
     """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
+    entries, findings, _ = checked(root, progress)
+    return entries, findings
+
+
+def checked(
+    root: Path, progress: Progress = iter, known: Known | None = None, leaned: Mapping[Unit, Leaned] | None = None
+) -> Checked:
+    """The same, with what each check leaned on.
+
+    known: entries with which nothing was wrong.  Their unchanged files are not read again, and no check is made again of which
+    nothing has changed that it leaned on then (`leaned`).
+    """
     loaded = load(root, progress, known)
-    checker = _Checker(loaded.entries)
-    _, drawn = read_drawings(loaded.entries)
-    return loaded.entries, sorted({*loaded.findings, *checker.all(), *drawn, *check_photographs(loaded.entries)})
+    memo = Memo()
+    entries = loaded.entries
+    checker = _Checker(NotedEntries(entries, memo), memo)
+    other = changed(known.entries, entries) if known else None
+    found = {*loaded.findings, *_said(checker, entries, other)}
+    leaned = leaned or {}
+    if other is not None and known:
+        other.update((FILE, path) for path in files_read(leaned).difference(known.unchanged))
+    flat, now = Flat(leaned.values()), dict[Unit, Leaned]()
+    for unit, one in _units(checker, entries, loaded.files):
+        before = leaned.get(unit)
+        if before is None or other is None or not all(map(other.isdisjoint, before)):
+            said, read = memo.reading(lambda one=one: [*one()])
+            found.update(said)
+            before = flat(read)
+        now[unit] = before
+    return Checked(entries, sorted(found), now)
+
+
+def files_read(leaned: Mapping[Unit, Leaned]) -> set[str]:
+    """The paths of the files below the root that checks have read beside the entries: drawings and photographs."""
+    return {key[1] for unit, one in leaned.items() if unit[0] in (DRAWING, PHOTOGRAPHS) for key in one[0] if key[0] == FILE}
+
+
+def _said(checker: "_Checker", entries: Entries, other: set[Key] | None) -> Iterator[Finding]:
+    """What is wrong with the phrases of each record, which leans on nothing else; of those alone that have changed."""
+    if other is not None:
+        some = {table: {at: one for at, one in getattr(entries, table).items() if (IS, table, at) in other} for table in KINDS}
+        placed = {at: one for at, one in entries.places.items() if at[0] != "sellers" or (IS, "about", "sellers") in other}
+        entries = replace(entries, **some, places=placed)
+    return (checker.say(*wrong) for wrong in check_said(entries))
+
+
+def _units(checker: "_Checker", entries: Entries, files: list[str]) -> Iterator[tuple[Unit, Callable[[], Iterator[Finding]]]]:
+    """Every check there is."""
+    for kind in FIELDS:
+        for ident in entries.of(kind):
+            yield (RECORD, kind, ident), partial(checker.record, kind, ident)
+    yield (TYPES,), checker.types
+    for path in files:
+        if path.endswith(".svg"):
+            yield (DRAWING, path), partial(checker.drawing, path)
+    for kind, ident in dict.fromkeys((kind, ident) for kind, ident, _, _ in photographs_of(entries)):
+        yield (PHOTOGRAPHS, kind, ident), partial(checker.photographs, kind, ident)
 
 
 class _Checker:
-    def __init__(self, entries: Entries) -> None:
-        self.entries = entries
-        self._places: dict[str, Places] = {}
-        self._askable: dict[str, list[Asked]] = {}
-        self._shown: dict[str, dict[str, Trait]] = {}
-        self._whole: dict[str, bool] = {}
+    """The checks. `entries` note what is read of them, and everything that is kept is kept with what was read for it."""
 
-    def all(self) -> Iterator[Finding]:
-        entries = self.entries
-        for kind in (rule.kind for rule in LAYOUT if rule.shape != "whole"):
-            for ident, record in entries.of(kind).items():
-                for loc, ref, value in references(record):
-                    yield from self.reference(kind, ident, loc, ref, value)
-        yield from self.traits()
-        yield from self.families()
-        yield from self.liveries()
-        for wrong in check_said(entries):
-            yield self.say(*wrong)
-        for ident, variant in entries.variants.items():
-            yield from self.variant(ident, variant)
-        for ident, one in entries.sets.items():
-            yield from self.set(ident, one)
-        yield from self.parts()
-        for ident, procedure in entries.procedures.items():
-            yield from self.procedure(ident, procedure)
-        for ident, sighting in entries.sightings.items():
-            yield from self.sighting(ident, sighting)
-        for ident, sale in entries.sales.items():
-            if (sale.variant is None) == (sale.set is None):
-                yield self.say("sale", ident, (), Kind.WRONG_VALUE, "both" if sale.set else "neither", "a variant or a set")
+    def __init__(self, entries: NotedEntries, memo: Memo) -> None:
+        self.entries = entries
+        self.memo = memo
+        self._places: dict[str, Places] = {}
+        self.slots = memo.kept(partial(slots_of, entries))
+        self.views = memo.kept(partial(views_of, entries))
+        self.askable = memo.kept(partial(askable, entries))
+        self.shown = memo.kept(self._shown)
+        self.whole = memo.kept(self._whole)
+        self.unread = memo.kept(self._unread)
+        self._own = {
+            "trait": self.common_trait,
+            "slot type": self.slot_type,
+            "family": self.family,
+            "livery": self.livery,
+            "variant": self.variant,
+            "set": self.set,
+            "part": self.part,
+            "procedure": self.procedure,
+            "sighting": self.sighting,
+            "sale": self.sale,
+        }
+
+    def record(self, kind: str, ident: str) -> Iterator[Finding]:
+        """Everything about one record but its phrases and photographs."""
+        record = self.entries.whole(kind, ident)
+        for loc, ref, value in references(record):
+            yield from self.reference(kind, ident, loc, ref, value)
+        if kind in self._own:
+            yield from self._own[kind](ident, record)
+
+    def drawing(self, path: str) -> Iterator[Finding]:
+        """One drawing."""
+        self.memo.note((FILE, path))
+        yield from check_drawing(self.entries, path)
+
+    def photographs(self, kind: str, ident: str) -> Iterator[Finding]:
+        """The photographs of one record."""
+        alone = Entries(self.entries.root, self.entries.about, self.entries.sellers, places=self.entries.places)
+        alone.of(kind)[ident] = self.entries.whole(kind, ident)
+        for _, _, _, photograph in photographs_of(alone):
+            self.memo.note((FILE, photograph.file))
+        yield from check_photographs(alone)
 
     # Places ------------------------------------------------------------------------------------------------------------
 
@@ -77,28 +163,13 @@ class _Checker:
         line, column = self._places[place.path].at([*place.loc, *loc], key=key)
         return Finding(place.path, line, column, what, found, expected, near)
 
-    @cached_property
-    def _names(self) -> dict[str, list[str]]:
-        found: dict[str, list[str]] = {}
-        for kind, ident in self.entries.places:
-            found.setdefault(kind, []).append(ident)
-        return found
-
-    def names(self, kind: str) -> list[str]:
-        """All ids of a kind, those of records that could not be read included."""
-        return self._names.get(kind, [])
-
-    @cached_property
-    def _parts(self) -> dict[str, list[str]]:
-        """The ids of the parts of each slot type, those that could not be read included."""
-        found: dict[str, list[str]] = {}
-        for ident in self.names("part"):
-            found.setdefault(self.entries.home["part", ident], []).append(ident)
-        return found
+    def _unread(self, kind: str) -> list[str]:
+        """The ids of the records of a kind that could not be read."""
+        return [ident for ident in self.entries.ids(kind) if ident not in self.entries.of(kind)]
 
     def reference(self, kind: str, ident: str, loc: Loc, ref: Ref, value: str) -> Iterator[Finding]:
         if (ref.kind, value) not in self.entries.places and ref.kind not in self.entries.lost:
-            near = nearest(value, self.names(ref.kind))
+            near = nearest(value, self.entries.ids(ref.kind))
             named = loc[-1] == value
             yield self.say(kind, ident, loc, Kind.DANGLING, quoted(value), f"the id of a {ref.kind}", near, key=named)
 
@@ -108,27 +179,24 @@ class _Checker:
             expected = f"a word of {scale}: {listed(words)}"
             yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(weight), expected, nearest(weight, words))
 
-    def whole(self, family: str) -> bool:
+    def _whole(self, family: str) -> bool:
         """Whether everything that the facts of a family lean on could be read."""
-        if family not in self._whole:
-            leaned_on = {"trait", "slot type", "part", "knowledge base"}
-            types = {slot.type for slot in slots_of(self.entries, family).values() if slot.type}
-            unread = types - set(self.entries.slot_types)
-            unread |= set(self.names("trait")) - set(self.entries.traits)
-            self._whole[family] = family in self.entries.families and not self.entries.lost & leaned_on and not unread
-        return self._whole[family]
+        leaned_on = {"trait", "slot type", "part", "knowledge base"}
+        types = {slot.type for slot in self.slots(family).values() if slot.type}
+        unread = self.unread("trait") or {one for one in types if one not in self.entries.slot_types}
+        return family in self.entries.families and not self.entries.lost & leaned_on and not unread
 
     # Traits and families -----------------------------------------------------------------------------------------------
 
-    def traits(self) -> Iterator[Finding]:
-        for ident, trait in self.entries.traits.items():
-            yield from self.trait("trait", ident, (), ident, trait, OWN_SLOTS)
-            yield from self.view("trait", ident, (), trait.view, None)
-        for ident, slot_type in self.entries.slot_types.items():
-            for name, trait in slot_type.traits.items():
-                loc = ("traits", name)
-                yield from self.trait("slot type", ident, loc, name, trait, {"body": None})
-                yield from self.view("slot type", ident, loc, trait.view, None)
+    def common_trait(self, ident: str, trait: Trait) -> Iterator[Finding]:
+        yield from self.trait("trait", ident, (), ident, trait, OWN_SLOTS)
+        yield from self.view("trait", ident, (), trait.view, None)
+
+    def slot_type(self, ident: str, slot_type: SlotType) -> Iterator[Finding]:
+        for name, trait in slot_type.traits.items():
+            loc = ("traits", name)
+            yield from self.trait("slot type", ident, loc, name, trait, {"body": None})
+            yield from self.view("slot type", ident, loc, trait.view, None)
 
     def trait(self, kind: str, ident: str, loc: Loc, name: str, trait: Trait, slots: Mapping[str, Any]) -> Iterator[Finding]:
         forms = [form for form in ("states", "measured", "marking") if getattr(trait, form) is not None]
@@ -158,42 +226,44 @@ class _Checker:
                     yield self.say(kind, ident, at, Kind.UNKNOWN_STATE, quoted(other), expected, nearest(other, others))
 
     def view(self, kind: str, ident: str, loc: Loc, view: str, family: str | None) -> Iterator[Finding]:
-        views = views_of(self.entries, family)
+        views = self.views(family)
         if view not in views and "knowledge base" not in self.entries.lost:
             yield self.say(
                 kind, ident, [*loc, "view"], Kind.DANGLING, quoted(view), f"a view: {listed(views)}", nearest(view, views)
             )
 
-    def families(self) -> Iterator[Finding]:
+    def family(self, ident: str, family: Family) -> Iterator[Finding]:
+        slots = self.slots(ident)
+        own = [slot for slot, record in slots.items() if not record.type]
+        for name, trait in family.traits.items():
+            loc = ("traits", name)
+            yield from self.trait("family", ident, loc, name, trait, dict.fromkeys(own))
+            yield from self.view("family", ident, loc, trait.view, ident)
+            if name in self.entries.traits:
+                yield self.say("family", ident, loc, Kind.DUPLICATE, quoted(name), "a name that no common trait has", key=True)
+        for name, slot in family.slots.items():
+            loc = ("slots", name)
+            yield from self.word("family", ident, [*loc, "fastened"], "fastened", slot.fastened)
+            for index, kind in enumerate(slot.kinds or []):
+                yield from self.kind("family", ident, [*loc, "kinds", index], kind, ident)
+        yield from self.word("family", ident, ["how_common"], "scarcity", family.how_common)
+        if self.whole(ident):
+            yield from self.facts("family", ident, ("shows",), family.shows, self.shown(ident))
+        for name, kind in family.kinds.items() if self.whole(ident) else ():
+            yield from self.facts("family", ident, ("kinds", name, "shows"), kind.shows, self.shown(ident))
+            yield from self.fitted("family", ident, ("kinds", name, "fitted"), kind.fitted, ident)
+        for name, spot in family.damage.items():
+            yield from self.damage(ident, name, spot, slots)
+
+    def types(self) -> Iterator[Finding]:
+        """Slots of one name are of one type in all families."""
         types: dict[str, tuple[str, str | None]] = {}
         for ident, family in self.entries.families.items():
-            slots = slots_of(self.entries, ident)
-            own = [slot for slot, record in slots.items() if not record.type]
-            for name, trait in family.traits.items():
-                loc = ("traits", name)
-                yield from self.trait("family", ident, loc, name, trait, dict.fromkeys(own))
-                yield from self.view("family", ident, loc, trait.view, ident)
-                if name in self.entries.traits:
-                    yield self.say(
-                        "family", ident, loc, Kind.DUPLICATE, quoted(name), "a name that no common trait has", key=True
-                    )
             for name, slot in family.slots.items():
-                loc = ("slots", name)
-                yield from self.word("family", ident, [*loc, "fastened"], "fastened", slot.fastened)
-                for index, kind in enumerate(slot.kinds or []):
-                    yield from self.kind("family", ident, [*loc, "kinds", index], kind, ident)
                 home, other = types.setdefault(name, (ident, slot.type))
                 if other != slot.type:
                     expected = f'the type "{other}", as in the family {home}'
-                    yield self.say("family", ident, [*loc, "type"], Kind.WRONG_VALUE, quoted(slot.type), expected)
-            yield from self.word("family", ident, ["how_common"], "scarcity", family.how_common)
-            if self.whole(ident):
-                yield from self.facts("family", ident, ("shows",), family.shows, self.shown(ident))
-            for name, kind in family.kinds.items() if self.whole(ident) else ():
-                yield from self.facts("family", ident, ("kinds", name, "shows"), kind.shows, self.shown(ident))
-                yield from self.fitted("family", ident, ("kinds", name, "fitted"), kind.fitted, ident)
-            for name, spot in family.damage.items():
-                yield from self.damage(ident, name, spot, slots)
+                    yield self.say("family", ident, ("slots", name, "type"), Kind.WRONG_VALUE, quoted(slot.type), expected)
 
     def damage(self, family: str, name: str, spot: DamageSpot, slots: Mapping[str, Any]) -> Iterator[Finding]:
         loc = ("damage", name)
@@ -213,12 +283,9 @@ class _Checker:
 
     # Facts -------------------------------------------------------------------------------------------------------------
 
-    def shown(self, family: str) -> dict[str, Trait]:
+    def _shown(self, family: str) -> dict[str, Trait]:
         """The traits that the body and finish of the family's variants show."""
-        if family not in self._shown:
-            traits = traits_of(self.entries, family).items()
-            self._shown[family] = {ident: trait for ident, trait in traits if "." not in ident}
-        return self._shown[family]
+        return {ident: trait for ident, trait in traits_of(self.entries, family).items() if "." not in ident}
 
     def facts(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], traits: Mapping[str, Trait]) -> Iterator[Finding]:
         for name, fact in facts.items():
@@ -259,7 +326,7 @@ class _Checker:
                 yield self.say(kind, ident, loc, Kind.WRONG_VALUE, quoted(choice), expected, key=True)
 
     def fitted(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], family: str) -> Iterator[Finding]:
-        slots = {name: slot for name, slot in slots_of(self.entries, family).items() if slot.type}
+        slots = {name: slot for name, slot in self.slots(family).items() if slot.type}
         for name, fact in facts.items():
             where = [*loc, name]
             if name not in slots:
@@ -270,16 +337,19 @@ class _Checker:
                 continue
             yield from self.frequencies(kind, ident, where, fact)
             slot_type = slots[name].type or ""
-            right = self._parts.get(slot_type, [])
             for choice in fact.is_:
-                if choice not in right and choice not in PART_WORDS:
+                if choice not in PART_WORDS and not self.of_type(choice, slot_type):
+                    right = [part for part in self.entries.ids("part") if self.of_type(part, slot_type)]
                     expected = f"a part of the type {slot_type}, or none"
                     at = [*where, "is", choice]
                     yield self.say(kind, ident, at, Kind.DANGLING, quoted(choice), expected, nearest(choice, right), key=True)
 
-    def liveries(self) -> Iterator[Finding]:
-        unread = "trait" in self.entries.lost or len(self.names("trait")) > len(self.entries.traits)
-        for ident, livery in self.entries.liveries.items() if not unread else ():
+    def of_type(self, part: str, slot_type: str) -> bool:
+        """Whether there is such a part of a slot type, be it one that could not be read."""
+        return ("part", part) in self.entries.places and self.entries.home["part", part] == slot_type
+
+    def livery(self, ident: str, livery: Livery) -> Iterator[Finding]:
+        if "trait" not in self.entries.lost and not self.unread("trait"):
             yield from self.facts("livery", ident, ("shows",), livery.shows, self.entries.traits)
 
     # Records -----------------------------------------------------------------------------------------------------------
@@ -300,17 +370,17 @@ class _Checker:
         if variant.like in self.entries.variants and self.entries.family_of(variant.like) != family:
             yield self.say("variant", ident, ("like",), Kind.DANGLING, quoted(variant.like), f"a variant of {family}")
         kinds = self.entries.families[family].kinds if family in self.entries.families else {}
-        kind = stated(self.entries, ident).kind
+        kind = next((one.kind for one in row if one.kind is not None), None)
         if variant.kind is not None:
             yield from self.kind("variant", ident, ("kind",), variant.kind, family)
-        elif kind is None and kinds and variant.like in (None, *self.entries.variants):
+        elif kind is None and kinds and (variant.like is None or variant.like in self.entries.variants):
             yield self.say("variant", ident, (), Kind.MISSING_KEY, 'no key "kind"', f'the key "kind": {listed(kinds)}')
         yield from self.word("variant", ident, ("how_common",), "scarcity", variant.how_common)
         yield from self.word("variant", ident, ("sold_alone",), "scarcity", variant.sold_alone)
         if self.whole(family):
             yield from self.facts("variant", ident, ("shows",), variant.shows, self.shown(family))
             yield from self.fitted("variant", ident, ("fitted",), variant.fitted, family)
-            slots = slots_of(self.entries, family)
+            slots = self.slots(family)
             for name, fact in variant.fitted.items():
                 having = slots[name].kinds if name in slots else None
                 if having is not None and kind is not None and kind not in having and set(fact.is_) - {"none", "unknown"}:
@@ -327,24 +397,20 @@ class _Checker:
             for family in sorted(filter(self.whole, homes)):
                 yield from self.fitted("set", ident, [*loc, "fitted"], position.fitted, family)
 
-    def parts(self) -> Iterator[Finding]:
-        for ident, part in self.entries.parts.items():
-            slot_type = self.entries.home["part", ident]
-            if slot_type in self.entries.slot_types:
-                yield from self.facts("part", ident, ("shows",), part.shows, self.entries.slot_types[slot_type].traits)
-            yield from self.word("part", ident, ("how_common",), "scarcity", part.how_common)
-            for family, slots in part.fits.items():
-                if family not in self.entries.families:
-                    continue
-                slots_there = slots_of(self.entries, family)
-                fitting = [name for name, slot in slots_there.items() if slot.type == slot_type]
-                if not self.whole(family):
-                    continue
-                for index, slot in enumerate(slots):
-                    if slot not in fitting:
-                        expected = f"a slot of {family} for the type {slot_type}: {listed(fitting)}"
-                        at = ["fits", family, index]
-                        yield self.say("part", ident, at, Kind.DANGLING, quoted(slot), expected, nearest(slot, fitting))
+    def part(self, ident: str, part: Part) -> Iterator[Finding]:
+        slot_type = self.entries.home["part", ident]
+        if slot_type in self.entries.slot_types:
+            yield from self.facts("part", ident, ("shows",), part.shows, self.entries.slot_types[slot_type].traits)
+        yield from self.word("part", ident, ("how_common",), "scarcity", part.how_common)
+        for family, slots in part.fits.items():
+            if not self.whole(family):
+                continue
+            fitting = [name for name, slot in self.slots(family).items() if slot.type == slot_type]
+            for index, slot in enumerate(slots):
+                if slot not in fitting:
+                    expected = f"a slot of {family} for the type {slot_type}: {listed(fitting)}"
+                    at = ["fits", family, index]
+                    yield self.say("part", ident, at, Kind.DANGLING, quoted(slot), expected, nearest(slot, fitting))
 
     def procedure(self, ident: str, procedure: Procedure) -> Iterator[Finding]:
         for index, hazard in enumerate(procedure.hazards):
@@ -364,19 +430,17 @@ class _Checker:
         verdict = sighting.verdict
         if not self.whole(family):
             return
-        views = views_of(self.entries, family)
+        views = self.views(family)
         for index, view in enumerate(sighting.views or []):
             if view not in views:
                 near = nearest(view, views)
                 yield self.say("sighting", ident, ("views", index), Kind.DANGLING, quoted(view), f"a view: {listed(views)}", near)
-        if family not in self._askable:
-            self._askable[family] = askable(self.entries, family)
-        _, problems = read_all(self.entries, family, sighting.answers, self._askable[family])
+        _, problems = read_all(self.entries, family, sighting.answers, self.askable(family))
         for key, problem in problems:
             loc = ("answers", key)
             about_key = problem.kind == Kind.UNKNOWN_KEY
             yield self.say("sighting", ident, loc, problem.kind, problem.found, problem.expected, problem.nearest, key=about_key)
-        slots = slots_of(self.entries, family)
+        slots = self.slots(family)
         for index, slot in enumerate(verdict.swapped):
             if slot not in slots:
                 at = ("verdict", "swapped", index)
@@ -388,3 +452,7 @@ class _Checker:
         if verdict.position is not None and verdict.position > most:
             expected = f"a position from 1 to {most}" if most else "a set when there is a position"
             yield self.say("sighting", ident, ("verdict", "position"), Kind.WRONG_VALUE, str(verdict.position), expected)
+
+    def sale(self, ident: str, sale: Sale) -> Iterator[Finding]:
+        if (sale.variant is None) == (sale.set is None):
+            yield self.say("sale", ident, (), Kind.WRONG_VALUE, "both" if sale.set else "neither", "a variant or a set")

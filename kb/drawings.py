@@ -98,9 +98,16 @@ class Drawing:
 
     def framed(self, trait: str) -> list[Node]:
         """The groups of a trait that its pictures show: those in the same panel as its crop."""
-        crop = self.crop(trait)
-        home = [id(crop) in inside for _, inside in self.panels]
-        return [node for node in self.groups(trait) if [id(node) in inside for _, inside in self.panels] == home]
+        if trait not in self._framed:
+            crop = self.crop(trait)
+            home = [id(crop) in inside for _, inside in self.panels]
+            groups = self.groups(trait)
+            self._framed[trait] = [node for node in groups if [id(node) in inside for _, inside in self.panels] == home]
+        return self._framed[trait]
+
+    @cached_property
+    def _framed(self) -> dict[str, list[Node]]:
+        return {}
 
 
 @dataclass(frozen=True)
@@ -128,6 +135,15 @@ def read_drawings(entries: Entries) -> tuple[Drawings, list[Finding]]:
     safe = {drawing.path: drawing for drawing, found in read if drawing is not None and not found}
     findings += [finding for drawing in safe.values() for finding in _Checker(entries, drawing).all()]
     return Drawings(entries, safe), sorted(set(findings))
+
+
+def check_drawing(entries: Entries, shown: str) -> list[Finding]:
+    """Everything that is wrong with the drawing at a path below the root; nothing with a link that leads out of the folder."""
+    path = entries.root / shown
+    if path.is_symlink() and not path.resolve().is_relative_to(entries.root.resolve()):
+        return []
+    drawing, unsafe = _read(entries, path)
+    return unsafe if drawing is None or unsafe else [*_Checker(entries, drawing).all()]
 
 
 def safe_drawings(entries: Entries, paths: Iterable[Path]) -> dict[str, Drawing]:

@@ -75,9 +75,18 @@ FIELDS = {
     "sale": "sales",
 }
 MODELS: dict[str, type[BaseModel]] = {rule.kind: rule.model for rule in LAYOUT}
+#: The kind of the records in a field.
+KINDS = {field: kind for kind, field in FIELDS.items()}
+#: The rules with the steps of their patterns, by how many there are and the first of them, which is a word in every pattern.
+_STEPS: dict[tuple[int, str], list[tuple[Rule, list[str]]]] = {}
+for _rule in LAYOUT:
+    _pattern = _rule.pattern.split("/")
+    _STEPS.setdefault((len(_pattern), _pattern[0]), []).append((_rule, _pattern))
+#: The files that are one record of their kind, of which there is one.
+WHOLE = {rule.pattern: rule for rule in LAYOUT if rule.shape == "whole"}
 
 
-Progress = Callable[[Iterable[Path]], Iterable[Path]]
+Progress = Callable[[Sequence[str]], Iterable[str]]
 
 
 class Place(NamedTuple):
@@ -122,39 +131,62 @@ class Entries:
         """The family whose folder holds the variant."""
         return self.home["variant", variant]
 
+    def ids(self, kind: str) -> list[str]:
+        """All ids of a kind, those of records that could not be read included."""
+        return [ident for one, ident in self.places if one == kind]
+
+    def inside(self, kind: str, home: str) -> list[str]:
+        """The ids of the records of a kind that belong to a folder."""
+        return [ident for ident in self.of(kind) if self.home[kind, ident] == home]
+
 
 @dataclass
 class Loaded:
-    """What a folder gave: the records that could be read, and what is wrong with the others."""
+    """What a folder gave: the records that could be read, and what is wrong with the others. `files`: all there are."""
 
     entries: Entries
+    files: list[str]
     findings: list[Finding]
 
 
 class Known(NamedTuple):
-    """Records of entries that were sound, and the files (below the root) that have not changed since."""
+    """Entries that were sound, the files (by path below the root) that have not changed since, and all that there are now."""
 
     entries: Entries
-    unchanged: Collection[str]
+    unchanged: set[str]
+    files: Collection[str]
 
 
 def load(root: Path, progress: Progress = iter, known: Known | None = None) -> Loaded:
     """Reads every file below `root`, but for those known. Raises BadInput only when there is no knowledge base there at all.
 
-    `progress` wraps the list of files, to show how far it is.
+    `progress` wraps the list of their paths, to show how far it is.
     """
     if not (root / "knowledge-base.yaml").is_file():
         raise BadInput([Finding(str(root), 0, 0, Kind.MISPLACED, "no knowledge-base.yaml", "a folder of entries, which has one")])
-    loader = _Loader(root)
+    loader = _Loader(_empty(root, known))
+    there = known.files if known else (shown for shown, _ in files_below(root))
+    files = sorted(there, key=lambda shown: shown.split("/"))
     held = _held(known.entries) if known else {}
-    for path in progress(sorted(_files(root))):
-        shown = path.relative_to(root).as_posix()
+    for shown in progress(files):
         if known is None or shown not in known.unchanged or not loader.keep(known.entries, shown, held.get(shown, [])):
-            loader.file(path, shown)
-    for kind, ident in sorted(loader.entries.home):
+            loader.file(root / shown, shown)
+    for kind, ident in loader.entries.home:
         home_kind = "slot type" if kind == "part" else "family"
         loader.homeless(kind, ident, home_kind)
-    return Loaded(loader.entries, sorted(set(loader.findings)))
+    return Loaded(loader.entries, files, sorted(set(loader.findings)))
+
+
+def _empty(root: Path, known: Known | None) -> Entries:
+    """Entries to be filled. What there is one of is taken over where it is known: an empty one takes as long as ten files."""
+    if known and all(one in known.unchanged or one not in known.files for one in WHOLE) and _same_sellers(known):
+        return Entries(root, known.entries.about, known.entries.sellers)
+    return Entries(root, KnowledgeBase(title="unreadable", license="unknown"))
+
+
+def _same_sellers(known: Known) -> bool:
+    """Whether there is a file of them as there was one before."""
+    return ("sellers.yaml" in known.files) == (("sellers", "") in known.entries.places)
 
 
 def _held(entries: Entries) -> dict[str, list[tuple[str, str]]]:
@@ -165,13 +197,29 @@ def _held(entries: Entries) -> dict[str, list[tuple[str, str]]]:
     return found
 
 
-def _files(root: Path) -> Iterator[Path]:
-    """Every file below the root but hidden ones."""
-    for folder, folders, names in os.walk(root):
-        folders[:] = sorted(name for name in folders if not name.startswith((".", "__")))
-        for name in names:
-            if not name.startswith((".", "__")):
-                yield Path(folder) / name
+def files_below(root: Path) -> Iterator[tuple[str, os.DirEntry[str]]]:
+    """(path below the root, what the disk says of it) of every file but hidden ones; a link to a folder is passed over."""
+    waiting = [(str(root), "")]
+    while waiting:
+        folder, below = waiting.pop()
+        try:
+            listed = list(os.scandir(folder))
+        except OSError:
+            continue
+        for one in listed:
+            if one.name.startswith((".", "__")):
+                continue
+            if not _is_folder(one):
+                yield below + one.name, one
+            elif not one.is_symlink():
+                waiting.append((one.path, f"{below}{one.name}/"))
+
+
+def _is_folder(one: os.DirEntry[str]) -> bool:
+    try:
+        return one.is_dir()
+    except OSError:  # a link to itself
+        return False
 
 
 @dataclass
@@ -188,25 +236,26 @@ class TableRow:
 
 
 class _Loader:
-    def __init__(self, root: Path) -> None:
-        self.root = root
-        self.inside = os.path.realpath(root)
-        self.entries = Entries(root, KnowledgeBase(title="unreadable", license="unknown"))
+    def __init__(self, empty: Entries) -> None:
+        self.root = empty.root
+        self.inside = os.path.realpath(self.root)
+        self.entries = empty
         self.findings: list[Finding] = []
 
     def keep(self, old: Entries, shown: str, held: Sequence[tuple[str, str]]) -> bool:
-        """Takes over what a file gave before; not if another file has come to say the same, or there is anything to say of it."""
-        rule = rule_for(shown)
-        if rule is None or any(key in self.entries.places for key in held):
-            return False
-        if rule.shape == "whole":
-            self.whole(rule, old.about if rule.model is KnowledgeBase else old.sellers)
+        """Takes over what a file gave before; not if another file has come to say the same."""
+        if shown in WHOLE:
+            self.whole(WHOLE[shown], old.about if WHOLE[shown].model is KnowledgeBase else old.sellers)
             return True
-        for kind, ident in held:
-            self.entries.places[kind, ident] = old.places[kind, ident]
+        places, home = self.entries.places, self.entries.home
+        if any(key in places for key in held):
+            return False
+        for key in held:
+            kind, ident = key
+            places[key] = old.places[key]
             self.entries.of(kind)[ident] = old.of(kind)[ident]
-            if (kind, ident) in old.home:
-                self.entries.home[kind, ident] = old.home[kind, ident]
+            if key in old.home:
+                home[key] = old.home[key]
         return True
 
     def file(self, path: Path, shown: str) -> None:
@@ -387,9 +436,8 @@ def _apart(plain: Any) -> tuple[Any, Any]:
 def rule_for(shown: str) -> Rule | None:
     """The rule for a file at this path below the root."""
     steps = shown.split("/")
-    for rule in LAYOUT:
-        pattern = rule.pattern.split("/")
-        if len(pattern) == len(steps) and all(_fits(step, wanted) for step, wanted in zip(steps, pattern, strict=True)):
+    for rule, pattern in _STEPS.get((len(steps), steps[0]), ()):
+        if all(_fits(step, wanted) for step, wanted in zip(steps, pattern, strict=True)):
             return rule
     return None
 

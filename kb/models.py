@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, cast
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
-from .values import Citations, Day, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, each, wrong
+from .values import Citations, Day, Id, Ref, Strict, Weight, WrittenAnswer, WrittenFact, WrittenYears, each, made_of, wrong
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -220,6 +220,10 @@ class Trait(Strict):
     marking: Marking | None = None
     changes: Text | None = Field(default=None, description="what becomes of it when the part is swapped or the finish redone")
     about: Text | None = None
+
+    def of_slot(self, slot: str) -> "Trait":
+        """The same, of the part in this slot."""
+        return made_of(Trait, vars(self) | {"slot": slot}, self.model_fields_set | {"slot"})
 
 
 class Slot(Strict):

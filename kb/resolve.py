@@ -139,7 +139,7 @@ def part_traits(entries: Entries, family: str) -> Iterator[tuple[str, Trait]]:
     for slot_id, slot in slots_of(entries, family).items():
         slot_type = entries.slot_types.get(slot.type or "")
         for trait_id, trait in (slot_type.traits if slot_type else {}).items():
-            yield f"{slot_id}.{trait_id}", trait.model_copy(update={"slot": slot_id})
+            yield f"{slot_id}.{trait_id}", trait.of_slot(slot_id)
 
 
 def loose_traits(entries: Entries, slot_type: str | None) -> list[tuple[str | None, str, Trait]]:
@@ -152,7 +152,7 @@ def loose_traits(entries: Entries, slot_type: str | None) -> list[tuple[str | No
     for home in homes:
         record = entries.slot_types.get(home)
         for ident, trait in (record.traits if record else {}).items():
-            found.append((home, ident, trait.model_copy(update={"slot": LOOSE})))
+            found.append((home, ident, trait.of_slot(LOOSE)))
     return found if slot_type is not None else [(None, SORT, sort_of_part(entries)), *found]
 
 
@@ -169,10 +169,9 @@ def parts_for(entries: Entries, family: str, slot: str) -> list[str]:
     fitting = {part for part, record in entries.parts.items() if slot in record.fits.get(family, [])}
     record = entries.families.get(family)
     facts: list[Fact | None] = [kind.fitted.get(slot) for kind in record.kinds.values()] if record else []
-    facts += [one.fitted.get(slot) for ident, one in entries.variants.items() if entries.home["variant", ident] == family]
-    for ident, one in entries.sets.items():
-        if entries.home["set", ident] == family:
-            facts += [position.fitted.get(slot) for position in one.positions]
+    facts += [entries.variants[ident].fitted.get(slot) for ident in entries.inside("variant", family)]
+    for ident in entries.inside("set", family):
+        facts += [position.fitted.get(slot) for position in entries.sets[ident].positions]
     fitting |= {part for fact in facts if fact for part in fact.is_}
     return sorted(part for part in fitting if part in entries.parts and entries.home["part", part] == slot_type)
 

@@ -2,7 +2,6 @@
 
 import re
 import uuid
-import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
@@ -155,29 +154,30 @@ def field_words(site: Site, change: Change) -> str:
 
 def _feed(site: Site) -> bytes:
     """RFC 4287, one entry a commit; its links lead from where the feed lies, or from the site's address where it has one."""
+    import xml.etree.ElementTree as ET  # here, since most builds leave the feed as it was
+
+    def add(parent: ET.Element, tag: str, text: str | None = None, **attributes: str) -> None:
+        ET.SubElement(parent, tag, attributes).text = None if text is None else _xml_text(text)
+
     commits = _history(site).commits
     feed = ET.Element("feed", {"xmlns": ATOM, "xml:lang": "en"})
-    _add(feed, "id", _urn(f"changes of {site.about.title}"))
-    _add(feed, "title", f"{site.about.title}: recent changes")
-    _add(feed, "updated", commits[0].when)
+    add(feed, "id", _urn(f"changes of {site.about.title}"))
+    add(feed, "title", f"{site.about.title}: recent changes")
+    add(feed, "updated", commits[0].when)
     author = ET.SubElement(feed, "author")
-    _add(author, "name", "; ".join(site.about.maintainers) or site.about.title)
-    _add(feed, "rights", site.about.license)
-    _add(feed, "link", rel="self", type="application/atom+xml", href=site.base + FEED)
-    _add(feed, "link", rel="alternate", type="text/html", href=site.base + PAGE)
+    add(author, "name", "; ".join(site.about.maintainers) or site.about.title)
+    add(feed, "rights", site.about.license)
+    add(feed, "link", rel="self", type="application/atom+xml", href=site.base + FEED)
+    add(feed, "link", rel="alternate", type="text/html", href=site.base + PAGE)
     for one in commits:
         entry = ET.SubElement(feed, "entry")
-        _add(entry, "id", _urn(one.hash))
-        _add(entry, "title", one.why)
-        _add(entry, "updated", one.when)
-        _add(entry, "link", rel="alternate", type="text/html", href=f"{site.base}{PAGE}#{anchor(one)}")
-        _add(entry, "summary", _summary(site, one))
+        add(entry, "id", _urn(one.hash))
+        add(entry, "title", one.why)
+        add(entry, "updated", one.when)
+        add(entry, "link", rel="alternate", type="text/html", href=f"{site.base}{PAGE}#{anchor(one)}")
+        add(entry, "summary", _summary(site, one))
     ET.indent(feed, " ")
     return b'<?xml version="1.0" encoding="utf-8"?>\n' + ET.tostring(feed, encoding="utf-8") + b"\n"
-
-
-def _add(parent: ET.Element, tag: str, text: str | None = None, **attributes: str) -> None:
-    ET.SubElement(parent, tag, attributes).text = None if text is None else _xml_text(text)
 
 
 def _xml_text(text: str) -> str:

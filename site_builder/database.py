@@ -4,7 +4,6 @@ The file format is SQLite's own (https://www.sqlite.org/fileformat2.html).  Page
 fixed, and the number of the library that wrote the file, which is for information only, is replaced.
 """
 
-import sqlite3
 from collections.abc import Callable, Sequence
 
 from .tables_seen import TABLES
@@ -20,6 +19,8 @@ WRITTEN_BY = (slice(96, 100), (3_040_000).to_bytes(4, "big"))
 
 def database(rows: Callable[[str], Sequence[Row]]) -> bytes:
     """The file. `rows`: gives the rows of a table. Raises sqlite3.IntegrityError for rows that break a key."""
+    import sqlite3  # here, since most builds leave this file as it was
+
     connection = sqlite3.connect(":memory:", isolation_level=None)
     try:
         connection.executescript(

@@ -4,14 +4,12 @@ A forked process begins with everything its parent has worked out so far, and ha
 """
 
 import gc
-import multiprocessing
 import os
 import signal
 import sys
 import threading
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from multiprocessing.connection import wait
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -47,6 +45,8 @@ def spread(tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], proce
     if processes < 2:
         yield from work(tasks)
         return
+    import multiprocessing  # here, since most builds make too little to share it
+
     context = multiprocessing.get_context("fork")
     taken = context.Value("l", 0)
     children: dict[Any, Any] = {}
@@ -90,6 +90,8 @@ def _child(tasks: Iterator[T], work: Callable[[Iterable[T]], Iterator[R]], sendi
 
 
 def _received(waiting: list[Any]) -> Iterator[Any]:
+    from multiprocessing.connection import wait
+
     while waiting:
         ready: list[Any] = wait(waiting)
         for one in ready:

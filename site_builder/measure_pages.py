@@ -10,9 +10,7 @@ The photograph is opened by the page and goes nowhere.
 from collections.abc import Iterable, Iterator, Mapping
 from functools import partial
 
-from ..identify.measuring import is_length, lengths_of
 from ..identify.wording import lower_first
-from ..kb.marks import GAUGES, RECTANGLES
 from ..kb.models import Slot, Trait
 from ..kb.resolve import Stated
 from ..kb.values import Measure
@@ -52,6 +50,8 @@ def _script() -> bytes:
 
 def _index(site: Site) -> bytes:
     """See the type MeasureData at the head of `modules/measure/data.js`."""
+    from ..kb.marks import GAUGES, RECTANGLES  # here and below: nothing else on the site measures
+
     site.memo.note(("trait", ALL))
     index: Values = {
         "gauges": [[ident, one.name, *_numbers(one.length)] for ident, one in GAUGES.items()],
@@ -68,6 +68,8 @@ def _numbers(*lengths: Measure) -> list[float]:
 
 def _traits(traits: Mapping[str, Trait], slots: Mapping[str, Slot]) -> list[TraitRow]:
     """Those that are lengths; a part's say which slot it sits in."""
+    from ..identify.measuring import is_length
+
     rows: list[TraitRow] = []
     for key, one in traits.items():
         if one.measured is not None and is_length(one):
@@ -91,6 +93,8 @@ def _family(site: Site, family: str) -> bytes:
 
 def _recorded(traits: Mapping[str, Trait], variants: Iterable[Stated]) -> list[list[object]]:
     """[what it is and of which variants, mm, standard deviation] of every length that is recorded of some, in order of traits."""
+    from ..identify.measuring import is_length, lengths_of
+
     everyone = list(variants)
     rows: list[list[object]] = []
     for key, trait in traits.items():

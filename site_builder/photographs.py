@@ -3,14 +3,16 @@
 import io
 from collections.abc import Iterator, Sequence
 from functools import partial
-
-from PIL import Image, ImageOps
+from typing import TYPE_CHECKING
 
 from ..kb.models import Photograph
 from ..kb.photographs import photographs_of
 from .page import File, Values
 from .reads import FILE, digest
 from .tables import Site
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 #: In pixels: for a phone or a row of pictures, and for looking closely.
 WIDTHS = (480, 1200)
@@ -51,7 +53,9 @@ def _address(file: str, width: int) -> str:
     return f"photographs/{plain}-{digest(file)[:6]}-{width}.jpg"
 
 
-def _opened(site: Site, file: str) -> Image.Image:
+def _opened(site: Site, file: str) -> "Image":
+    from PIL import Image, ImageOps  # here and below: only who has photographs needs it
+
     site.memo.note((FILE, file))
     with Image.open(site.entries.root / file) as image:
         image.load()
@@ -59,6 +63,8 @@ def _opened(site: Site, file: str) -> Image.Image:
 
 
 def _size(site: Site, file: str, width: int) -> tuple[int, int]:
+    from PIL import Image
+
     site.memo.note((FILE, file))
     with Image.open(site.entries.root / file) as image:
         turned = image.getexif().get(0x0112, 1) in (5, 6, 7, 8)
@@ -67,6 +73,8 @@ def _size(site: Site, file: str, width: int) -> tuple[int, int]:
 
 
 def _resized(site: Site, file: str, width: int) -> bytes:
+    from PIL import Image
+
     image = _opened(site, file)
     size = _size(site, file, width)
     plain = Image.new("RGB", image.size, "white")

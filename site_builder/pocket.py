@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import accumulate
+from typing import TYPE_CHECKING
 
 from ..identify.arrays import MISSING
-from ..identify.key import Key, Leaf, Sheet, Step, pocket_sheet
 from ..identify.questions import Question
 from ..identify.wording import Words
 from ..kb.resolve import living
@@ -17,6 +17,9 @@ from .page import Page, Values
 from .reads import ALL
 from .tables import Site
 from .texts import address, sentence
+
+if TYPE_CHECKING:
+    from ..identify.key import Key, Leaf, Sheet, Step
 
 #: A family with more variants has no sheet: it would not go into a pocket.
 MOST_VARIANTS = 150
@@ -67,8 +70,10 @@ class _Written:
         return Words(self.site.plain, compiled)
 
     @cached_property
-    def sheet(self) -> Sheet:
+    def sheet(self) -> "Sheet":
         """The keys."""
+        from ..identify.key import pocket_sheet  # here, since nothing else on the site makes keys
+
         return pocket_sheet(self.words.compiled)
 
     def values(self) -> Values:
@@ -124,11 +129,11 @@ class _Written:
 
     # Steps --------------------------------------------------------------------------------------------------------------
 
-    def steps(self, key: Key, first: int, text: str | None) -> list[Values]:
+    def steps(self, key: "Key", first: int, text: str | None) -> list[Values]:
         """The steps of a key, numbered from `first`; `text`: the marking it is for."""
         return [self.step(key, one, first + index, first, text) for index, one in enumerate(key.steps)]
 
-    def step(self, key: Key, one: Step, number: int, first: int, text: str | None) -> Values:
+    def step(self, key: "Key", one: "Step", number: int, first: int, text: str | None) -> Values:
         """One question, where one comes from, and where its answers lead."""
         ident = self.words.view(one.trait)
         view = self.site.families[self.ident].views[ident] if ident else None
@@ -145,7 +150,7 @@ class _Written:
             "branches": [self.branch(key, one, yes, number, first) for yes in (True, False)],
         }
 
-    def question(self, one: Step) -> str:
+    def question(self, one: "Step") -> str:
         """The text of a question."""
         trait = self.words.compiled.traits[one.trait]
         if one.cut is not None:
@@ -155,12 +160,12 @@ class _Written:
             return f"{self.words.slot(slot.id) if slot.parts else self.words.trait(one.trait)}: is there one?"
         return self.words.ask(Question(one.trait, (tuple(trait.states.index(state) for state in one.states), ())))
 
-    def whether_there(self, one: Step) -> bool:
+    def whether_there(self, one: "Step") -> bool:
         """Whether the question is if there is any such thing."""
         trait = self.words.compiled.traits[one.trait]
         return trait.can_be_missing and len(one.states) == len(trait.states) - 1
 
-    def branch(self, key: Key, one: Step, yes: bool, number: int, first: int) -> Values:
+    def branch(self, key: "Key", one: "Step", yes: bool, number: int, first: int) -> Values:
         """What a yes or a no looks like, and where it leads."""
         word, leads = ("yes", one.yes) if yes else ("no", one.no)
         return {
@@ -170,7 +175,7 @@ class _Written:
             "end": self.leaf(key.leaves[~leads]) if leads < 0 else None,
         }
 
-    def pictures(self, one: Step, yes: bool, prefix: str) -> Iterator[Values]:
+    def pictures(self, one: "Step", yes: bool, prefix: str) -> Iterator[Values]:
         """The states of a branch, each with its picture where there is one; of a value, its bound."""
         trait, record = self.words.compiled.traits[one.trait], self.words.record(one.trait)
         if one.cut is not None:
@@ -188,7 +193,7 @@ class _Written:
 
     # Ends ---------------------------------------------------------------------------------------------------------------
 
-    def leaf(self, leaf: Leaf) -> Values:
+    def leaf(self, leaf: "Leaf") -> Values:
         """Where the key ends: what it is, the likeliest first, and what it is only now and then."""
         unrecorded = {v for v in self.sheet.unrecorded if len(leaf.shares) > 1}
         often = [(v, share) for v, share in leaf.shares if share >= NOW_AND_THEN] or list(leaf.shares[:1])

@@ -12,41 +12,24 @@ others alone.  A *lasting* answer is itself kept for the next build, since it co
 """
 
 import subprocess
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import wraps
 from hashlib import blake2b, sha256
 from pathlib import Path
-from typing import Any, Generic, NamedTuple, ParamSpec, TypeAlias, TypeVar
+from typing import Any, NamedTuple, ParamSpec, TypeAlias, TypeVar
 
+from ..kb import noting
 from ..kb.load import FIELDS, Entries
+from ..kb.noting import Bundle, Key, Noted, Reads
 
-Key = tuple[str, ...]
-P = ParamSpec("P")
 Q = ParamSpec("Q")
 R = TypeVar("R")
-K = TypeVar("K")
-V = TypeVar("V")
 #: Those that lie in the folder of a family or slot type and say something of it.
 HOMELY = ("variant", "set", "part")
 ALL, IN, DRAWINGS, FILE, MADE, QUESTION = "*", "in", "drawings", "file", "made", "?"
 HISTORY: Key = ("history", "")
 #: What a digest says of a record that does not exist.
 NOTHING = "-"
-#: So few keys are written down one by one.
-FEW = 4
-
-
-class Bundle:
-    """What was read for something that many lean on, written down once; two are the same only if they are one."""
-
-    __slots__ = ("read",)
-
-    def __init__(self, read: "Reads") -> None:
-        self.read = read
-
-
-Reads: TypeAlias = tuple[Key | Bundle, ...]
 #: {an answer: (its digest, what was read for it)}
 Answers: TypeAlias = dict[Key, tuple[str, Reads]]
 
@@ -76,48 +59,17 @@ def digest(*texts: str | bytes) -> str:
 # Writing down what is read -----------------------------------------------------------------------------------------------
 
 
-class Memo:
-    """Writes down the keys that are read while something is made, and keeps what was made before."""
+class Memo(noting.Memo):
+    """Writes down the keys that are read while something is made, and keeps what was made before, and answers to questions."""
 
     def __init__(self) -> None:
-        self._open: list[set[Key | Bundle]] = []
+        super().__init__()
         self._questions: dict[str, Callable[..., Any]] = {}
         self._lasting: set[str] = set()
         #: key of an answer -> the answer, its digest, and what was read for it
         self.answers: dict[Key, tuple[Any, str, Reads]] = {}
         #: What an earlier build found out, where there was one.
         self.earlier: Changes | None = None
-
-    def note(self, *keys: Key | Bundle) -> None:
-        """The keys are read now, for everything that is being made."""
-        if self._open:
-            self._open[-1].update(keys)
-
-    def reading(self, make: Callable[[], R]) -> tuple[R, Reads]:
-        """(what is made, what was read for it)."""
-        self._open.append(set())
-        try:
-            made = make()
-        finally:
-            read = self._open.pop()
-        return made, tuple(read)
-
-    def kept(self, make: Callable[P, R]) -> Callable[P, R]:
-        """As `functools.cache`; whoever asks for what was made before has read what it was made of."""
-        found: dict[Any, tuple[R, Reads]] = {}
-
-        @wraps(make)
-        def call(*args: P.args, **kwargs: P.kwargs) -> R:
-            at = (args, tuple(kwargs.items())) if kwargs else args
-            if at not in found:
-                value, read = self.reading(lambda: make(*args, **kwargs))
-                found[at] = value, read if len(read) <= FEW else (Bundle(read),)
-            value, read = found[at]
-            if self._open:
-                self._open[-1].update(read)
-            return value
-
-        return call
 
     def question(self, name: str, make: Callable[Q, R], *, lasting: bool = False) -> Callable[Q, R]:
         """A question about the whole, for texts that name something; whoever asks has read nothing but the answer.
@@ -156,59 +108,6 @@ class Memo:
         except KeyError:
             return NOTHING
         return self.answers[key][1]
-
-
-class Noted(dict[K, V], Generic[K, V]):
-    """A dictionary of records that writes down what is read of it. `key`: the key of one of its keys; `whole`: of all."""
-
-    def __init__(self, plain: Mapping[K, V], memo: Memo, key: Callable[[K], Key], whole: tuple[Key, ...]) -> None:
-        super().__init__(plain)
-        self._note = memo.note
-        self._key, self._whole = key, whole
-
-    def __getitem__(self, at: K) -> V:
-        self._note(self._key(at))
-        return super().__getitem__(at)
-
-    def __contains__(self, at: object) -> bool:
-        self._note(self._key(at))  # type: ignore[arg-type] (what is asked of a dictionary of records is the id of one)
-        return super().__contains__(at)
-
-    def get(self, at: K, default: Any = None) -> Any:
-        """As of any dictionary."""
-        self._note(self._key(at))
-        return super().get(at, default)
-
-    def __iter__(self) -> Iterator[K]:
-        self._note(*self._whole)
-        return super().__iter__()
-
-    def __len__(self) -> int:
-        self._note(*self._whole)
-        return super().__len__()
-
-    def keys(self) -> Any:
-        """As of any dictionary."""
-        self._note(*self._whole)
-        return super().keys()
-
-    def values(self) -> Any:
-        """As of any dictionary."""
-        self._note(*self._whole)
-        return super().values()
-
-    def items(self) -> Any:
-        """As of any dictionary."""
-        self._note(*self._whole)
-        return super().items()
-
-    def __or__(self, other: Any) -> Any:
-        self._note(*self._whole)
-        return super().__or__(other)
-
-    def __ror__(self, other: Any) -> Any:
-        self._note(*self._whole)
-        return super().__ror__(other)
 
 
 def noted(entries: Entries, memo: Memo) -> Entries:

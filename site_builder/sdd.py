@@ -10,7 +10,7 @@ since equal entries give equal bytes it is the start of the latest day that the 
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 from ..kb.models import Trait, View
 from ..kb.reading import in_unit
@@ -25,9 +25,8 @@ LOCATION = f"{NAMESPACE}Schema/1.1/SDD.xsd"
 #: The longest label and the longest detail that the standard allows, in characters.
 LABEL, DETAIL = 255, 64_000
 UNKNOWN, INAPPLICABLE = "ToBeChecked", "NotApplicable"
-#: Characters that no XML 1.0 document can hold (https://www.w3.org/TR/xml/#charsets), and runs of white space.
-UNFIT = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-SPACE = re.compile(r"[\t\n\r ]+")
+#: Characters that no XML 1.0 document can hold (https://www.w3.org/TR/xml/#charsets); compiled when first used, which takes long.
+UNFIT = "[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
 #: The concept of a slot: no view tells which part sits there, but the traits of that part do.
 FITTED = "fitted-parts"
 
@@ -157,7 +156,7 @@ def _metadata(whole: Whole) -> Iterator[str]:
     if keepers:
         yield f"<RevisionData><Creators>{keepers}</Creators></RevisionData>\n"
     address = license_address(whole.about.license)
-    href = f" href={quoteattr(address)}" if address else ""
+    href = f' href="{escape(address)}"' if address else ""
     yield f'<IPRStatements><IPRStatement role="License"{href}>{_label(whole.about.license)}</IPRStatement></IPRStatements>\n'
 
 
@@ -183,12 +182,12 @@ def _label(text: str) -> str:
 
 def _text(text: str, longest: int) -> str:
     plain = _plain(text) or "-"
-    return escape(plain if len(plain) <= longest else f"{plain[: longest - 1]}…")
+    return escape(plain if len(plain) <= longest else f"{plain[: longest - 1]}…", quote=False)
 
 
 def _plain(text: str) -> str:
     """As the standard collapses it anyway, without characters that XML cannot hold."""
-    return SPACE.sub(" ", UNFIT.sub(" ", text)).strip(" ")
+    return re.sub(r"[\t\n\r ]+", " ", re.sub(UNFIT, " ", text)).strip(" ")
 
 
 # Terms -----------------------------------------------------------------------------------------------------------------

@@ -1,8 +1,8 @@
 """Where a crawler finds the pages: sitemaps.org protocol 0.9, which needs to know the address of the site."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from html import escape
 from urllib.parse import quote, urlsplit
-from xml.sax.saxutils import escape
 
 NAMESPACE = "http://www.sitemaps.org/schemas/sitemap/0.9"
 #: The most addresses that the protocol allows in one file.
@@ -36,7 +36,8 @@ def _url(base: str, page: str, day: str | None) -> str:
 
 def _address(base: str, page: str) -> str:
     """Absolute, escaped as the protocol asks; home is the folder itself."""
-    return escape(base + quote("" if page == "index.html" else page), {"'": "&apos;", '"': "&quot;"})
+    text = escape(base + quote("" if page == "index.html" else page), quote=False)
+    return text.replace("'", "&apos;").replace('"', "&quot;")
 
 
 def _document(root: str, members: Iterable[str]) -> bytes:

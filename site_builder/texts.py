@@ -3,15 +3,16 @@
 import re
 from collections.abc import Iterable
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-import nh3
-from markdown_it import MarkdownIt
 from markupsafe import Markup
 
 from ..kb.models import Trait
 from ..kb.values import ID_PATTERN, Years
+
+if TYPE_CHECKING:
+    from markdown_it import MarkdownIt
 
 #: The folder of each kind of record that has pages.
 FOLDERS = {
@@ -59,22 +60,24 @@ def filled(pattern: str, **values: str) -> str:
     return re.sub(r"\{(\w+)\}", lambda found: quote(values.get(found[1], ""), safe="/" if found[1] == "file" else ""), pattern)
 
 
-class _Reader(MarkdownIt):
-    """CommonMark without raw HTML and pictures; a link that does not lead to the web or to mail stays the text it was."""
-
-    def validateLink(self, url: str) -> bool:  # noqa: N802 (named by the library)
-        return OUTWARD.fullmatch(url) is not None
-
-
 @cache
-def _reader() -> MarkdownIt:
-    return _Reader("commonmark", {"html": False}).disable("image")
+def _reader() -> "MarkdownIt":
+    """CommonMark without raw HTML and pictures; a link that does not lead to the web or to mail stays the text it was."""
+    from markdown_it import MarkdownIt  # here, since many a build has no such text to read, and this takes long to load
+
+    class Reader(MarkdownIt):
+        def validateLink(self, url: str) -> bool:  # noqa: N802 (named by the library)
+            return OUTWARD.fullmatch(url) is not None
+
+    return Reader("commonmark", {"html": False}).disable("image")
 
 
 def markdown(text: str | None) -> Markup | None:
     """Safe HTML of a Markdown text, its headings two levels down so that they stand below the page's own."""
     if text is None:
         return None
+    import nh3  # as the reader
+
     reader = _reader()
     tokens = reader.parse(text)
     for token in tokens:

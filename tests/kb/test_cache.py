@@ -13,10 +13,12 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from PIL import Image
 from tellmark.kb import cache
 from tellmark.kb.cache import fingerprint, sound
-from tellmark.kb.check import check
-from tellmark.kb.load import FIELDS, Entries
+from tellmark.kb.check import Checked, Unit, check, checked
+from tellmark.kb.leaning import Leaned
+from tellmark.kb.load import FIELDS, Entries, Known
 
 ENTRIES = Path(__file__).parents[2] / "entries"
 Folder = Callable[[Mapping[str, object]], Path]
@@ -35,15 +37,15 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The files that are read while the test runs."""
     seen: list[str] = []
-    really = check
+    really = checked
 
-    def watched(root: Path, known: object = None) -> object:
-        unchanged = getattr(known, "unchanged", ())
+    def watched(root: Path, known: Known | None = None, leaned: Mapping[Unit, Leaned] | None = None) -> Checked:
+        unchanged = known.unchanged if known else ()
         paths = (path.relative_to(root).as_posix() for path in root.rglob("*") if path.is_file())
         seen.extend(sorted(path for path in paths if path not in unchanged))
-        return really(root, known=known)  # type: ignore[arg-type]
+        return really(root, known=known, leaned=leaned)
 
-    monkeypatch.setattr("tellmark.kb.check.check", watched)
+    monkeypatch.setattr("tellmark.kb.check.checked", watched)
     return seen
 
 
@@ -143,6 +145,42 @@ def test_a_link_that_leads_elsewhere(folder: Folder) -> None:
     link.unlink()
     link.symlink_to(theirs)
     assert sound(root)[0].variants["linked"].name == "Two"
+
+
+def test_a_link_that_leads_nowhere(folder: Folder) -> None:
+    """It has no times to compare, but it is there."""
+    root = folder({})
+    assert sound(root)[1] == []
+    (root / "families/tram/variants/linked.yaml").symlink_to(root / "nowhere.txt")
+    assert sound(root)[1] == check(root)[1] != []
+
+
+def test_a_photograph_that_the_store_does_not_watch(folder: Folder) -> None:
+    """In a hidden folder, whose files nobody compares: such entries are read afresh."""
+    named = "photographs: [{file: .shelf/gull.png, shows: A gull., license: CC0-1.0, credit: Ines Calloway}]\n"
+    root = folder({VARIANT: [("kind: motor\n", f"kind: motor\n{named}")]})
+    (root / ".shelf").mkdir()
+    Image.new("RGB", (2, 2)).save(root / ".shelf/gull.png")
+    assert sound(root)[1] == []
+    (root / ".shelf/gull.png").unlink()
+    assert sound(root)[1] == check(root)[1] != []
+
+
+def test_what_lies_beside_a_change_is_packed_as_it_was(folder: Folder, store: Path) -> None:
+    root = folder({})
+
+    def pieces() -> cache.Packed:
+        kept = cache.fetched(next(iter(store.rglob("*.pickle"))), cache._code(), cache._Store)
+        assert kept is not None
+        return kept.packed
+
+    sound(root)
+    before = pieces()
+    rewritten(root / VARIANT, "first batch", "earliest batch")
+    sound(root)
+    now = pieces()
+    other = {(name, piece) for name, held in now.items() for piece, data in held.items() if before[name].get(piece) != data}
+    assert other == {("variants", "tram")}
 
 
 def test_the_folder_is_where_it_is_called_now(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:

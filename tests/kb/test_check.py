@@ -18,7 +18,9 @@ from typing import Any, NamedTuple
 
 import pytest
 from tellmark.kb.check import check as check_folder
+from tellmark.kb.check import checked
 from tellmark.kb.findings import listed
+from tellmark.kb.load import Known, files_below
 from tellmark.kb.models import Sellers
 from tellmark.kb.validate import keys_of
 
@@ -146,6 +148,19 @@ def of_row(row: Row) -> str:
 @pytest.mark.parametrize("row", EVERY_ROW, ids=of_row)
 def test_says(row: Row, folder: Callable[..., Path], say: Callable[[Path], list[str]]) -> None:
     assert say(folder(row.changes)) == row.said, row.why
+
+
+@pytest.mark.parametrize("row", EVERY_ROW, ids=of_row)
+def test_says_the_same_where_the_rest_is_known(row: Row, folder: Callable[..., Path]) -> None:
+    """Whatever was not read and not checked again because nothing of it had changed."""
+    root = folder({})
+    sound = checked(root)
+    folder(row.changes)
+    for path in (path for path, change in row.changes.items() if change is None):
+        (root / path).unlink(missing_ok=True)
+    files = {path for path, _ in files_below(root)}
+    now = checked(root, known=Known(sound.entries, files - row.changes.keys(), files), leaned=sound.leaned)
+    assert [str(finding) for finding in now.findings] == row.said, row.why
 
 
 def test_sound_folder_gives_no_findings(folder: Callable[..., Path], say: Callable[[Path], list[str]]) -> None:
