@@ -5,13 +5,15 @@ about these families (`senses`); the meanings that are least likely there by cha
 words around them: negations, words of presence and absence, and words of doubt, which each govern the claims next to them.
 """
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from .figures import Figures
+from .figures import LEAST_IN_WORDS, Figures
+from .held import Held, once
 from .phrases import COMMA, SENTENCE, Match
 from .senses import OPENING, Item, Sense, Senses
-from .vocabulary import DENY, GONE, IDLE, LOOSE, PRESENT, Vocabulary, part_home
+from .vocabulary import DENY, GONE, IDLE, LOOSE, PRESENT, SPEAKING, Vocabulary, part_home
 
 #: A negation reaches so many words ahead, and a doubt to the end of its part of the sentence.
 DENIES = 4
@@ -21,8 +23,12 @@ ASKS = 3
 LIST = 5
 #: A quote of more words than this is cut to the words that decide.
 LONGEST = 10
+#: Who doubts a color says another one within so many words.
+OTHERWISE = 15
 #: A text is in capitals when this share of its letters is.
 SHOUTING = 0.7
+#: How an amount in figures opens.
+FIGURE = re.compile(r"\d")
 #: Kinds of claims that nothing denies.
 PLAIN = frozenset({"number", "year", "price", "shipping", "hedge", "measure"})
 #: Kinds of claims that a question alone does not make.
@@ -50,23 +56,8 @@ class Claim:
     hedged: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """A claim by its words."""
-
-    kind: str
-    says: tuple[str, ...]
-    at: tuple[int, ...]
-    last: tuple[int, ...] = ()
-    trait: str = ""
-    chars: tuple[int, int] | None = None
-    denied: bool = False
-    hedged: bool = False
-
-    @property
-    def place(self) -> int:
-        """The word it begins with, a place or a thing named before it left out."""
-        return (self.last or self.at)[0]
+#: A slot of which something is said: its item, and the first word of the sentence.
+_Spoken = tuple[str, Item | None, int | None]
 
 
 def claims(text: str, vocabulary: Vocabulary) -> list[Claim]:
@@ -80,9 +71,11 @@ class _Reader:
         self.vocabulary = vocabulary
         self.lexicon = vocabulary.lexicon
         self.tokens = self.lexicon.tokens(text)
+        cardinals = vocabulary.sellers.counting.cardinals
+        self._amounts = {word for n, words in cardinals.items() if n >= LEAST_IN_WORDS for word in words}
         letters = [c for c in text if c.isalpha()]
         self.shouting = sum(c.isupper() for c in letters) > SHOUTING * len(letters)
-        self.matches = vocabulary.finder.find(self.tokens, self.shouting)
+        self.matches = [match for match in vocabulary.finder.find(self.tokens, self.shouting) if not self._told_in_figures(match)]
         figures = Figures(text, self.tokens, self.matches, vocabulary)
         figures.anchors = frozenset(match.at[0] for match in self.matches if match.phrase.kind == "name")
         self.figures = figures.all()
@@ -91,6 +84,13 @@ class _Reader:
         self._joining = {self.lexicon.canon(word) for word in vocabulary.sellers.negating.joining}
         liveries = [match.phrase.says for match in self.matches if match.phrase.kind == "name"]
         self._livery = frozenset[str]().union(*(vocabulary.shown.get(livery, frozenset()) for livery in liveries))
+
+    def _told_in_figures(self, match: Match) -> bool:
+        """Whether an amount stands among words for who pays the mail: plus 12 for shipping is what it costs."""
+        if match.phrase.kind != "shipping":
+            return False
+        inside = [self.tokens[k].text for k in range(match.at[0], match.at[-1])]
+        return any(FIGURE.match(word) or word in self._amounts for word in inside)
 
     def claims(self) -> list[Claim]:
         """All of them."""
@@ -102,12 +102,12 @@ class _Reader:
         held = [one for one in held if not self._only_asked(one)]
         self._words = {i for one in held for i in one.at}
         self._firm = {i for one in held for i in one.last or one.at}
-        held = self._once([self._denied(one) for one in held])
-        return self._placed(self._doubted(held))
+        kept = list(once([self._denied(one) for one in held], self.text, self.tokens, self.vocabulary))
+        return self._placed(self._doubted(kept))
 
     # Choosing ----------------------------------------------------------------------------------------------------------
 
-    def _chosen(self) -> list[_Held]:
+    def _chosen(self) -> list[Held]:
         """The meanings that take their words: the surest first; those as sure on the same words are alternatives."""
         counted = {i for figure in self.figures for i in figure.at}
         idle = [
@@ -127,7 +127,7 @@ class _Reader:
             kept = [sense for sense in kept if sense.score >= best - 1e-9]
             rows.append((best - 0.02 * rank, at, kept))
         rows.sort(key=lambda row: (-row[0], row[1]))
-        found: list[_Held] = []
+        found: list[Held] = []
         used: set[int] = set()
         things: dict[int, str] = {}
         harmed: set[int] = set()
@@ -140,7 +140,7 @@ class _Reader:
                 own = set(senses[0].last or at[-1:])
             if used & own or any(things.get(i) == trait for i in set(at) - own):
                 continue
-            if harmed & set(at) and senses and senses[0].kind == "state":
+            if harmed & own and senses and senses[0].kind == "state":
                 continue
             used |= own
             harmed |= set(at) if broken else set()
@@ -149,32 +149,50 @@ class _Reader:
                 first = senses[0]
                 says = tuple(dict.fromkeys(one for sense in senses for one in sense.says.split("|")))
                 chars = (first.figure.start, first.figure.end) if first.figure else None
-                found.append(_Held(first.kind, says, at, first.last, first.trait, chars, first.denied))
+                found.append(Held(first.kind, says, at, first.last, first.trait, chars, first.denied))
         return self._settled(sorted(found, key=lambda one: one.place))
 
-    def _settled(self, held: Sequence[_Held]) -> list[_Held]:
+    def _settled(self, held: Sequence[Held]) -> list[Held]:
         """Bare states of several traits (a color) go to the first trait that has nothing else yet; else they say nothing new."""
         shown: dict[str, str] = {}
-        found: list[_Held] = []
+        family = ""
+        found: list[Held] = []
         for one in held:
             if one.kind == "name":
-                shown = {} if "/" in one.says[0] else shown
+                named, _, kind = one.says[0].partition("/")
+                other = named in self.vocabulary.slots and named != family
+                shown, family = {} if kind or other else shown, named if other else family
             if one.kind == "state" and not one.last and one.says[0].partition("=")[0] in self.vocabulary.common:
-                either = one.at[0] > 0 and self.tokens[one.at[0] - 1].canon in self._more
-                fitting = [says for says in one.says if either or shown.get(says.partition("=")[0], says) == says]
-                traits = {says.partition("=")[0] for says in fitting}
-                if not fitting:
+                fitting = self._fitting(one, shown)
+                if not fitting and not self._doubtful(found, one):
                     continue
-                if len(traits) > 1:
-                    worn = [says for says in fitting if says in self._livery]
-                    first = (worn or fitting)[0].partition("=")[0]
-                    fitting = [says for says in fitting if says.partition("=")[0] == first]
-                one = replace(one, says=tuple(fitting))
+                one = replace(one, says=tuple(fitting or one.says))
             if one.kind == "state":
                 for says in one.says[:1]:
                     shown.setdefault(says.partition("=")[0], says)
             found.append(one)
         return found
+
+    def _fitting(self, one: Held, shown: Mapping[str, str]) -> list[str]:
+        """What a bare state can mean beside what is shown: of one trait, where its words fit several that of its livery."""
+        either = one.at[0] > 0 and self.tokens[one.at[0] - 1].canon in self._more
+        fitting = [says for says in one.says if either or shown.get(says.partition("=")[0], says) == says]
+        if len({says.partition("=")[0] for says in fitting}) <= 1:
+            return fitting
+        worn = [says for says in fitting if says in self._livery]
+        first = (worn or fitting)[0].partition("=")[0]
+        return [says for says in fitting if says.partition("=")[0] == first]
+
+    def _doubtful(self, before: Sequence[Held], one: Held) -> bool:
+        """Whether a color is told beside another one by who doubts or disagrees: black, but he says it is green."""
+        trait = one.says[0].partition("=")[0]
+        rows = (row.at[-1] for row in reversed(before) if row.kind == "state" and row.says[0].partition("=")[0] == trait)
+        last = next(rows, None)
+        if last is None or one.at[0] - last > OTHERWISE:
+            return False
+        doubts = (match.at[0] for match in self.matches if match.phrase.kind in ("hedge", SPEAKING))
+        more = (k for k in range(last + 1, one.at[0]) if self.tokens[k].canon in self._more)
+        return any(last < k < one.at[0] for k in (*doubts, *more))
 
     # Words around ------------------------------------------------------------------------------------------------------
 
@@ -182,7 +200,7 @@ class _Reader:
         """Whether a break of at least this strength stands between two words."""
         return any(self.tokens[k].stop >= least for k in range(first + 1, last + 1))
 
-    def _mentioned(self, held: Sequence[_Held]) -> Iterator[_Held]:
+    def _mentioned(self, held: Sequence[Held]) -> Iterator[Held]:
         """Slots that are only named, where words beside them say that something is there, or that nothing is."""
         used = {i for one in held for i in one.at} | {i for m in self.matches if m.phrase.kind == IDLE for i in m.at}
         firm = used & {i for one in held for i in one.last or one.at}
@@ -192,11 +210,12 @@ class _Reader:
         spoken = self._spoken(held)
         for match, sense in sorted(self.senses.slot_marks, key=lambda row: (row[0].at[0], -row[1].score, row[1].rank)):
             item = self.senses.item(match.at[0])
-            opens = self._opens(match, item)
+            opens, key = self._opens(match, item), (sense.says, item, None)
+            known = {key, (sense.says, item, self._sentence(match.at[0])[0])} & spoken
             if (firm if opens else used) & set(match.at):
                 continue
             found = self._beside(match.at, used)
-            if found is None and (self.senses.loose or opens) and (sense.says, item) not in spoken:
+            if found is None and (self.senses.loose or opens) and not known:
                 found = PRESENT, ()
             if found is None:
                 found = self._listed(match.at, told)
@@ -210,21 +229,26 @@ class _Reader:
             at = tuple(sorted({*match.at, *found[1]}))
             if self._breaks(at[0], at[-1], COMMA) or at[-1] - at[0] > 6:
                 at = match.at
-            if gone or (sense.says, item) not in spoken:
-                spoken.add((sense.says, item))
-                yield _Held("part", (sense.says,), at, match.at, denied=gone)
+            if gone or not known or self._answer(match.at[-1]):
+                spoken.add(key)
+                yield Held("part", (sense.says,), at, match.at, denied=gone)
         yield from self._before_others([row for row in reversed(left) if not used & set(row[0].at)], behind)
 
-    def _spoken(self, held: Sequence[_Held]) -> set[tuple[str, Item | None]]:
-        """The slots, each with its item, of which something is said already; of a loose part only its name counts."""
-        found: set[tuple[str, Item | None]] = set()
+    def _spoken(self, held: Sequence[Held]) -> set[_Spoken]:
+        """The slots of which something is said: by name anywhere, as what they show in the sentence that is given.
+
+        Each with its item; of a loose part only its name counts.
+        """
+        found: set[_Spoken] = set()
         for one in held:
-            item = self.senses.item(one.at[0])
-            if one.kind == "part" or (one.kind == "state" and not self.senses.loose and item is None):
-                found.add((one.says[0].partition("=")[0].partition(".")[0], item))
+            slot, item = one.says[0].partition("=")[0].partition(".")[0], self.senses.item(one.at[0])
+            if one.kind == "part":
+                found.add((slot, item, None))
+            elif one.kind == "state" and not self.senses.loose and item is None:
+                found.add((slot, item, self._sentence(one.at[0])[0]))
         return found
 
-    def _before_others(self, left: Sequence[tuple[Match, Sense]], behind: dict[int, str]) -> Iterator[_Held]:
+    def _before_others(self, left: Sequence[tuple[Match, Sense]], behind: dict[int, str]) -> Iterator[Held]:
         """Things that share the word behind the one that follows: horn and bell are missing. behind: by that one's first word."""
         joining = self.lexicon.small | self._joining
         for match, sense in left:
@@ -234,7 +258,7 @@ class _Reader:
             word = behind.get(k) if k > match.at[-1] + 1 else None
             if word and self.tokens[k].stop < SENTENCE:
                 behind[match.at[0]] = word
-                yield _Held("part", (sense.says,), match.at, match.at, denied=word == GONE)
+                yield Held("part", (sense.says,), match.at, match.at, denied=word == GONE)
 
     def _opens(self, match: Match, item: Item | None) -> bool:
         """Whether a loose part is named here as the one that is for sale."""
@@ -283,7 +307,7 @@ class _Reader:
                 return GONE if match.phrase.says == "answer" else PRESENT, match.at
         return None
 
-    def _denied(self, one: _Held) -> _Held:
+    def _denied(self, one: Held) -> Held:
         """The claim, turned around where a negation governs it; the word that does is part of it where it stands next to it."""
         if one.kind in PLAIN or one.denied:
             return one
@@ -313,7 +337,7 @@ class _Reader:
                 return replace(one, denied=True, at=tuple(sorted({*match.at, *one.at})), last=one.last or one.at)
         return one
 
-    def _only_asked(self, one: _Held) -> bool:
+    def _only_asked(self, one: Held) -> bool:
         """Whether it stands in a question that no yes and no no answers: how long is the pilot?"""
         if one.kind not in ASKABLE:
             return False
@@ -369,28 +393,9 @@ class _Reader:
                 return True
         return False
 
-    # Once, and in doubt ------------------------------------------------------------------------------------------------
+    # In doubt -----------------------------------------------------------------------------------------------------------
 
-    def _once(self, held: Sequence[_Held]) -> list[_Held]:
-        """Without what is said again of the same unit; every hedge stays."""
-        found: list[_Held] = []
-        said: set[tuple[object, ...]] = set()
-        unit: dict[str, tuple[str, ...]] = {}
-        for one in held:
-            family = one.says[0].partition("/")[0] in self.vocabulary.slots
-            sort = "kind" if one.kind == "name" and family else one.kind
-            if sort in ("kind", "number"):
-                if unit.get(sort, one.says) != one.says:
-                    said.clear()
-                unit[sort] = one.says
-            words = tuple(self.tokens[i].canon for i in one.last or one.at) if one.kind == "condition" else ()
-            key = (one.kind, one.says, one.denied, words)
-            if one.kind in ("hedge", "price") or key not in said:
-                found.append(one)
-            said.add(key)
-        return found
-
-    def _doubted(self, held: Sequence[_Held]) -> list[_Held]:
+    def _doubted(self, held: Sequence[Held]) -> list[Held]:
         """The claims, doubtful where words of doubt govern them: what follows in their clause, else what precedes."""
         row = list(held)
         for h, hedge in enumerate(held):
@@ -414,7 +419,7 @@ class _Reader:
 
     # Places ------------------------------------------------------------------------------------------------------------
 
-    def _placed(self, held: Sequence[_Held]) -> list[Claim]:
+    def _placed(self, held: Sequence[Held]) -> list[Claim]:
         """Claims with their characters: from the first word to the last where no other claim stands between."""
         words = [set(one.at) for one in held]
         found: list[Claim] = []

@@ -54,6 +54,8 @@ class Figures:
         self.vocabulary = vocabulary
         self.sellers: Sellers = vocabulary.sellers
         self.marks = {kind: [m for m in matches if m.phrase.kind == kind] for kind in (ASKED, OTHER_YEAR, PAID, POSTING)}
+        names = [set(m.at) for m in matches if m.phrase.kind == "name" and len(m.at) > 1]  # the freight of a freight car
+        self.marks[POSTING] = [m for m in self.marks[POSTING] if not any(set(m.at) <= name for name in names)]
         #: Words of phrases that say who pays for shipping, which leave no amount to be that.
         paid = [m for m in matches if m.phrase.kind == "shipping" and len(m.at) > 1 and not self._counts(m.at[-1])]
         self.settled = {i for m in paid for i in m.at}
@@ -94,7 +96,7 @@ class Figures:
         yield from self._both_weights(spelled)
         yield from self._measured_in_words(spelled)
         units = "|".join(re.escape(word) for word in sorted(spelled, key=len, reverse=True))
-        for match in re.finditer(rf"(?<![\w.$/,-])({_VALUE})[ -]?({units})(?![a-z])", self.text):
+        for match in re.finditer(rf"(?<![\w.$/,-])({_VALUE})(?:[ -]?| of an? )({units})(?![a-z])", self.text):
             unit, value = spelled[match[2]], _value(match[1])
             if (
                 value is None
@@ -344,7 +346,8 @@ class Figures:
             low, high = counting.within[match[1]] if match[1] else (0, 9)
             yield from self._year(match.start(), match.end(), first + low, first + high)
         for match in re.finditer(
-            rf"(?<![\w$.,/-])(19\d\d|'\d\d(?= ?-))(?: ?(?:{self.to}) ?(19\d\d|'?\d\d)(?!\d))?(?!\w|[-/]\d|,\d|{self.counted})",
+            rf"(?:(?<![\w$.,/-])|(?<=\bc)|(?<=\bca\.))(19\d\d|'\d\d(?= ?-))"
+            rf"(?: ?(?:{self.to}|/) ?(19\d\d|'?\d\d)(?!\d))?(?!\w|[-/]\d|,\d|{self.counted})",
             self.text,
         ):
             first = _of_century(match[1])

@@ -4,28 +4,29 @@ A phrase is kept in an entry as a person would say it, in the small language of 
 
 Words are compared by their Porter stems, so plurals and endings do not matter; by the spellings and the groups of like words that
 `sellers.yaml` keeps; and a word that nobody knows, by the number of mistakes it is away from one of the vocabulary (rapidfuzz's
-optimal string alignment).  A search index ranks whole documents, and a general language model takes seconds to load and knows
-nothing of "plate cplr"; here every phrase is an exact pattern over a few thousand known words, found by its first word in one
-pass over the text, so a page takes a few milliseconds, and the place of each word is never lost.
+optimal string alignment), or by the letters that were left out of one (`abbreviated`).  A search index ranks whole documents, and
+a general language model takes seconds to load and knows nothing of "plate cplr"; here every phrase is an exact pattern over a few
+thousand known words, found by its first word in one pass over the text, so a page takes a few milliseconds, and the place of each
+word is never lost.
 """
 
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 from whoosh.lang.porter import stem as porter
 
 from ..kb.said import JOINED, THING, VERY, parts_of, unfolded
+from .abbreviated import VOWELS, Abbreviations
 
 #: A word is taken for another at so many mistakes, by its own length.
 MISTAKES = ((8, 2), (5, 1))
 #: Where the first letter is the wrong one, only a word this long, at one mistake.
 OTHER_FIRST = 8
-#: The letters that are written for one another.
-VOWELS = frozenset("aeiouy")
 #: Words that may stand between the parts of a phrase joined by "+", and small words between two words of a part.
 #: Between the parts of a phrase with a word in capitals, which is a letter or two, only so many.
 APART, SMALL_BETWEEN, TIGHT = 6, 3, 2
@@ -126,15 +127,18 @@ class Lexicon:
         """To be called when all is learned."""
         self.known |= {word: name for word, name in self.group.items() if len(word) > 3}
         self._canons = frozenset(self.known.values())
+        self._short = Abbreviations(self.known)
         self._choices = [word for word in self.known if len(word) >= 4]
 
     def guess(self, word: str) -> tuple[str, str]:
-        """(spelling meant, name): of a word that nobody knows, those of the nearest known one within the mistakes allowed."""
+        """(spelling meant, name): of a word that nobody knows, those of the nearest known one within the mistakes allowed,
+        or of the one that it is short for.
+        """
         found = self.canon(word)
         if found in self._canons or word in self.plain or stem(word) in self.plain_stems:
             return word, found
         if word not in self._guessed:
-            near = self._nearest(word)
+            near = self._nearest(word) or self._short.meant(word)
             self._guessed[word] = (near, self.known[near]) if near else (word, found)
         return self._guessed[word]
 
@@ -197,8 +201,7 @@ def _slipped(word: str, meant: str) -> bool:
 # Phrases ---------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Word:
+class Word(NamedTuple):
     """One word of a phrase: the name of its like words; or its very spelling, in capitals where `caps`."""
 
     canon: str
@@ -217,24 +220,49 @@ Row = tuple[Word, ...]
 Groups = tuple[tuple[Row, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Phrase:
-    """A phrase and what it says. groups: what must be there; of each, one of its sequences of words.
+class Way(NamedTuple):
+    """A way to say something. groups: what must be there; of each, one of its sequences of words.
 
     denied: it says the opposite; deniable: a negation may stand between its parts; own: it is the record's name.
-    home: the family or slot type it is a phrase of, with "family:" or "part:" before it; empty where of none.
     thing: its first group is what the thing is called.
     """
 
     groups: Groups
-    kind: str
-    says: str
-    home: str = ""
     written: str = ""
     denied: bool = False
     deniable: bool = False
     own: bool = False
     thing: bool = False
+
+
+class Phrase(NamedTuple):
+    """A way to say something, and what is said.
+
+    home: the family or slot type it is a phrase of, with "family:" or "part:" before it; empty where of none.
+    """
+
+    groups: Groups
+    written: str
+    denied: bool
+    deniable: bool
+    own: bool
+    thing: bool
+    kind: str
+    says: str
+    home: str
+
+
+class Saying(NamedTuple):
+    """What is said, and all ways to say it."""
+
+    kind: str
+    says: str
+    home: str
+    ways: tuple[Way, ...]
+
+    def phrases(self) -> Iterator[Phrase]:
+        """Each way as a phrase."""
+        return (Phrase(*way, *self[:3]) for way in self.ways)
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,7 +303,7 @@ def _words(written: str, lexicon: Lexicon) -> Iterator[tuple[str, Word]]:
             yield piece, Word(lexicon.learn(piece))
             continue
         exact, bare = piece.startswith(VERY), piece.lstrip(VERY)
-        caps = bare.isupper() and bare.isalpha() and len(bare) <= ABBREVIATED
+        caps = bare.isupper() and bare.isalpha() and len(bare) <= ABBREVIATED and bare != "I"
         for match in _TOKEN.finditer(fold(bare)):
             word = match[0].rstrip("+") or match[0]
             canon = lexicon.canon(word) if caps else lexicon.learn(word)
@@ -306,26 +334,48 @@ def _things(called: Sequence[str], lexicon: Lexicon) -> tuple[Row, ...]:
 
 @dataclass
 class Finder:
-    """Phrases by the first word of each of their parts."""
+    """Phrases by the first word of each of their parts. All are to be added before the first text is read."""
 
     lexicon: Lexicon
-    phrases: list[Phrase] = field(default_factory=list)
-    _by_first: dict[str, list[tuple[int, int, Row]]] = field(default_factory=dict)
-    _seen: set[tuple[object, ...]] = field(default_factory=set)
+    sayings: list[Saying] = field(default_factory=list[Saying])
+    _of: dict[tuple[str, str, str], list[Saying]] = field(default_factory=dict[tuple[str, str, str], list[Saying]])
 
-    def add(self, phrase: Phrase) -> None:
-        """One more phrase, unless one like it is there."""
-        key = (phrase.groups, phrase.kind, phrase.says, phrase.home, phrase.denied)
-        if key in self._seen:
-            return
-        self._seen.add(key)
-        number = len(self.phrases)
-        self.phrases.append(phrase)
-        for g, group in enumerate(phrase.groups):
-            for sequence in group:
-                first = sequence[0]
-                key = first.canon if first.exact is None else f"={first.exact}"
-                self._by_first.setdefault(key, []).append((number, g, sequence))
+    def add(self, kind: str, says: str, home: str, ways: tuple[Way, ...]) -> None:
+        """What can be said in more ways, none of them twice; those that are there already are left out."""
+        before = self._of.setdefault((kind, says, home), [])
+        if before:
+            said = {(one.groups, one.denied) for saying in before for one in saying.ways}
+            ways = tuple([one for one in ways if (one.groups, one.denied) not in said])
+        before.append(Saying(kind, says, home, ways))
+        self.sayings.append(before[-1])
+
+    @cached_property
+    def phrases(self) -> list[Phrase]:
+        """Every phrase, in the order they came."""
+        return [phrase for one in self.sayings for phrase in one.phrases()]
+
+    @cached_property
+    def endings(self) -> dict[str, dict[str, int]]:
+        """The last words of the names of families and kinds; of each, how many names of which family end with it."""
+        found: dict[str, dict[str, int]] = {}
+        for one in self.sayings:
+            if one.kind == "name" and one.home:
+                for way in one.ways:
+                    row = found.setdefault(way.groups[-1][0][-1].canon, {})
+                    family = one.home.partition(":")[2]
+                    row[family] = row.get(family, 0) + 1
+        return found
+
+    @cached_property
+    def _by_first(self) -> dict[str, list[tuple[int, int, Row]]]:
+        found: dict[str, list[tuple[int, int, Row]]] = {}
+        for number, phrase in enumerate(self.phrases):
+            for g, group in enumerate(phrase.groups):
+                for sequence in group:
+                    first = sequence[0]
+                    key = first.canon if first.exact is None else f"={first.exact}"
+                    found.setdefault(key, []).append((number, g, sequence))
+        return found
 
     def find(self, tokens: Sequence[Token], shouting: bool) -> list[Match]:
         """Every phrase that stands in the text, wherever it does."""

@@ -21,6 +21,12 @@ PLACE_NEAR = 5
 TORN = -0.1
 #: A part that a sentence opens with is named within so many words.
 OPENING = 5
+#: So many names of a family end with a word that stands for it.
+NAMES = 3
+#: Words that take up what the sentence before was about, when one of the first two is one of them.
+TAKING_UP = frozenset({"it", "its", "it's", "they", "that", "this", "these", "those", "both", "one", "each"})
+#: A part is still spoken of behind so many commas.
+COMMAS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +80,19 @@ class Senses:
         self.figures = figures
         self.trailing = {*vocabulary.sellers.trailing, *vocabulary.sellers.negating.joining}
         self.part_marks = [m for m in matches if m.phrase.kind == SLOT and m.phrase.home.startswith("part:")]
+        self.part_names = [
+            (m.at, m.phrase.home.partition(":")[2])
+            for m in matches
+            if self._of_part(m) and (m.phrase.kind == SLOT or self.closed(m.at))
+        ]
+        self._topics: dict[int, str | None] = {}
         self.figured = {k for figure in figures for k in figure.at}
         self.is_ = {vocabulary.lexicon.canon(word) for word in vocabulary.sellers.being}
         self.loose = self._loose()
         self.items = self._items()
         self.named = sorted(self._named(), key=lambda one: one.at)
         self.families = self._families()
+        self.named = sorted([*self.named, *self._taken_up()], key=lambda one: one.at)
         self.slot_marks = [(match, sense) for match in matches if match.phrase.kind == SLOT for sense in self._slot(match)]
 
     # Which families the text is about ----------------------------------------------------------------------------------
@@ -154,6 +167,18 @@ class Senses:
                 strong = len(at) > 1 or any(match.phrase.own or match.phrase.says in self.vocabulary.slots for match in row)
                 yield Named(min(at), next(iter(families)), strong)
 
+    def _taken_up(self) -> Iterator[Named]:
+        """Families of the text named by the last word of their names alone: engine, where the other one is a tender."""
+        if len(self.families) < 2:
+            return
+        taken = {k for m in self.matches if m.phrase.kind == "name" or (m.phrase.home and len(m.at) > 1) for k in m.at}
+        for i, token in enumerate(self.tokens):
+            ending = self.vocabulary.finder.endings.get(token.canon, {})
+            families = [family for family in ending if family in self.families]
+            bare = i not in taken and token.canon not in self.vocabulary.lexicon.small
+            if bare and len(families) == 1 and ending[families[0]] >= NAMES:
+                yield Named(i, families[0], False)
+
     def _families(self) -> list[str]:
         """The families of the text; what it speaks of most where it names none."""
         if self.loose:
@@ -193,7 +218,7 @@ class Senses:
         families = self.near(match.at[-1])
         trait = phrase.says.partition("=")[0] if phrase.kind == "state" else ""
         item = self.item(match.at[-1])
-        if (match.alone and (item is None or item.slot_type != home)) or (item and phrase.kind == "state" and not where):
+        if (match.alone and not self._spoken_of(home, match.at[0], item)) or (item and phrase.kind == "state" and not where):
             return
         if self._astray(match):
             return
@@ -227,6 +252,27 @@ class Senses:
                 yield Sense(phrase.kind, says, match.at, score, rank, match.last, f"{slot}.{trait}" if trait else "")
         else:
             yield Sense(phrase.kind, phrase.says, match.at, match.score, 0, match.last, trait, None, phrase.denied)
+
+    def _spoken_of(self, slot_type: str, i: int, item: Item | None) -> bool:
+        """Whether a word that does not name its part is said of one of this type."""
+        if item is not None or self.loose:
+            return item is not None and item.slot_type == slot_type
+        if i not in self._topics:
+            self._topics[i] = self._topic(i)
+        return self._topics[i] == slot_type
+
+    def _topic(self, i: int) -> str | None:
+        """The slot type of the part named last before a word, in its sentence or in the one that this one takes up or answers."""
+        first = next((k for k in range(i, 0, -1) if self.tokens[k].stop >= SENTENCE), 0)
+        opening = {token.text for token in self.tokens[first : min(first + 2, i)]}
+        if first and self.tokens[first].stop < PARAGRAPH and (opening & TAKING_UP or self.asks(first - 1)):
+            first = next((k for k in range(first - 1, 0, -1) if self.tokens[k].stop >= SENTENCE), 0)
+        types = {kind for family in self.near(i)[:1] for kind in self.vocabulary.slots.get(family, {}).values()}
+        before = [(at[-1], kind) for at, kind in self.part_names if first <= at[-1] < i and kind in types]
+        last = max((end for end, _ in before), default=-1)
+        named = {kind for end, kind in before if end == last}
+        commas = sum(token.stop == COMMA for token in self.tokens[last + 1 : i + 1])
+        return named.pop() if len(named) == 1 and commas <= COMMAS else None
 
     def _astray(self, match: Match) -> bool:
         """Whether a phrase is said of something else than its thing."""

@@ -5,14 +5,15 @@ its trait ("_" in a phrase stands for what the trait is called), a part of its s
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 
 from ..kb.load import Entries
 from ..kb.models import Procedure, Sellers, Trait
 from ..kb.resolve import Stated, living, slots_of, stated
 from ..kb.said import OPPOSITE, THING
-from .phrases import Finder, Lexicon, Phrase, parse
+from .phrases import Finder, Groups, Lexicon, Way, parse
 
 #: Kinds of phrases that make no claim themselves.
 SLOT, PRESENT, GONE, DENY, TRAIT, IDLE, LOOSE = "slot", "present", "gone", "deny", "trait", "idle", "loose"
@@ -70,22 +71,22 @@ class Vocabulary:
         return says in self.shown or says.partition("/")[0] in self.slots
 
 
-def vocabulary(entries: Entries) -> Vocabulary:
-    """The vocabulary of a knowledge base."""
+def vocabulary(entries: Entries, words: Collection[str] = ()) -> Vocabulary:
+    """The vocabulary of a knowledge base. `words`: of sentences (see `prose`), where they are not in these entries."""
     sellers = entries.sellers
     same = [[word, *others] for word, others in sellers.spelled.items()]
     same += [[str(n), *words] for n, words in sellers.counting.cardinals.items()]
-    lexicon = Lexicon([*same, *sellers.alike], sellers.small, sellers.optional, [*sellers.plain, *_prose(entries)])
+    amounts = [word for row in (*sellers.money.currency.values(), *sellers.units.values()) for word in row]
+    lexicon = Lexicon(
+        [*same, *sellers.alike], sellers.small, sellers.optional, [*sellers.plain, *amounts, *words, *prose(entries)]
+    )
     finder = Finder(lexicon)
     variants = [stated(entries, ident) for ident in living(entries)]
     records = [*entries.families.values(), *(kind for family in entries.families.values() for kind in family.kinds.values())]
     own = {record.name for record in records}
+    ways = cache(partial(_ways, lexicon, own))
     for kind, says, home, phrases, called in _all(entries, variants):
-        for written in phrases:
-            for groups in parse(written.removeprefix(OPPOSITE), called, lexicon):
-                opposite, deniable = written.startswith(OPPOSITE), kind == "defect"
-                thing = kind == "state" and THING in written.split() and home.startswith(part_home(""))
-                finder.add(Phrase(groups, kind, says, home, written, opposite, deniable, written in own, thing))
+        finder.add(kind, says, home, ways(kind, home.startswith(part_home("")), tuple(phrases), tuple(called)))
     lexicon.negating = frozenset(word.lstrip("=") for word in sellers.negating.before)
     lexicon.settle()
     shown = {
@@ -107,6 +108,18 @@ def vocabulary(entries: Entries) -> Vocabulary:
         frozenset(entries.traits),
         _showing(entries),
     )
+
+
+def _ways(
+    lexicon: Lexicon, own: Collection[str], kind: str, of_part: bool, phrases: Sequence[str], called: Sequence[str]
+) -> tuple[Way, ...]:
+    """Every way to say what phrases say, each once. Many families say the same: whoever asks should keep the answers."""
+    found: dict[tuple[Groups, bool], Way] = {}
+    for written in phrases:
+        opposite, thing = written.startswith(OPPOSITE), kind == "state" and of_part and THING in written.split()
+        for groups in parse(written.removeprefix(OPPOSITE), called, lexicon):
+            found.setdefault((groups, opposite), Way(groups, written, opposite, kind == "defect", written in own, thing))
+    return tuple(found.values())
 
 
 _Row = tuple[str, str, str, Iterable[str], Sequence[str]]
@@ -140,7 +153,7 @@ def _all(entries: Entries, variants: Sequence[Stated]) -> Iterator[_Row]:
     yield from _of_sellers(entries.sellers)
 
 
-def _prose(entries: Entries) -> set[str]:
+def prose(entries: Entries) -> set[str]:
     """The words of all sentences of the entries: whoever writes them is taken to mean them."""
     texts: list[str | None] = []
     for records in (entries.families, entries.slot_types, entries.parts, entries.variants, entries.procedures, entries.liveries):

@@ -6,9 +6,10 @@ stand once and are named by their places; `modules/listing/vocabulary.js` says w
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from itertools import groupby
+from operator import itemgetter
 from typing import TypeVar
 
-from ..identify.phrases import Finder, Phrase, Row, Word
+from ..identify.phrases import Finder, Row, Way, Word
 from ..identify.senses import SHORT
 from ..identify.vocabulary import Vocabulary
 from ..kb.load import Entries
@@ -65,12 +66,16 @@ class _Packer:
         self.rows: dict[Row, int] = {}
         self.groups: dict[tuple[Row, ...], int] = {}
         self.homes: dict[str, int] = {}
+        #: What many families say alike, by the identity of its ways, once nothing in it is new.
+        self.again: dict[int, list[list[int]]] = {}
 
     def finder(self, finder: Finder) -> Values:
         """The phrases in order; those in a row that say the same of the same thing under one head."""
         phrases: list[object] = []
-        for (kind, says, home), row in groupby(finder.phrases, key=lambda one: (one.kind, one.says, one.home)):
-            phrases.append([kind, says, self.homes.setdefault(home, len(self.homes)), [self._phrase(one) for one in row]])
+        for (kind, says, home), row in groupby(finder.sayings, key=itemgetter(0, 1, 2)):
+            ways = [way for one in row for way in self._ways(one.ways)]
+            if ways:
+                phrases.append([kind, says, self.homes.setdefault(home, len(self.homes)), ways])
         groups = [_bare([_place(self.rows, row) for row in group]) for group in self.groups]
         for row in self.rows:
             for word in row:
@@ -83,11 +88,19 @@ class _Packer:
             "phrases": phrases,
         }
 
-    def _phrase(self, one: Phrase) -> object:
-        """What it is beside what it says, and behind that the groups."""
+    def _ways(self, ways: tuple[Way, ...]) -> list[list[int]]:
+        """Of each way what it is beside what it says, and behind that the groups."""
+        if id(ways) in self.again:
+            return self.again[id(ways)]
+        packed = [self._way(one) for one in ways]
+        if not any(NEW in one for one in packed):
+            self.again[id(ways)] = packed  # from now on it is always this
+        return packed
+
+    def _way(self, one: Way) -> list[int]:
         flags = DENIED * one.denied + DENIABLE * one.deniable + OWN * one.own + THING * one.thing
         flags += LONG * (len(one.written) > SHORT)
-        return [flags, *(_place(self.groups, group) for group in one.groups)]
+        return [flags, *[_place(self.groups, group) for group in one.groups]]
 
 
 def _place(places: dict[Found, int], one: Found) -> int:

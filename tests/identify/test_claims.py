@@ -32,6 +32,10 @@ def shown(claim: Claim) -> str:
 
 
 PART_LIST = ["part horn", "defect dent", "price 5 USD", "part lens", "state lens.tint=amber", "price 4 USD"]
+WHISTLE = ["number 74", "name tender-70/whistle", "condition poor"]
+HORN = ["number 424", "part horn", "state horn.substance=gray-casting"]
+OTHER = ["number 424", "state main-color=black", "hedge hearsay", "state main-color=dark-green ?"]
+ZINC = ["name tender-70", "number 74", "name tank-engine-70", "defect frame-zinc-rot"]
 
 TEXTS: list[tuple[str, str, list[str], str]] = [
     ("number", "424 Prairie Meridian", ["number 424", "name prairie-meridian"], "a catalog number and the livery"),
@@ -83,6 +87,7 @@ TEXTS: list[tuple[str, str, list[str], str]] = [
     ("that-amount", "he left me the ten dollars", [], "an amount that was spoken of is no price"),
     ("long-decimal", "accession 1992.03", [], "a museum's number is no amount"),
     ("short-run", "424 of '53-56", ["number 424", "year 1953..1956"], "a run of years, short"),
+    ("slash-run", "424, c1953/54", ["number 424", "year 1953..1954"], "with what stands before and between"),
     ("between", "424 between 1953 and 1956", ["number 424", "year 1953..1956"], "one run, not two years"),
     ("mended-later", "424, rewired in 1958", ["number 424"], "the year of a repair"),
     ("half-inches", "424, body ten and a half inches", ["number 424", "measure body-length=10.5 in"], "values in words"),
@@ -99,6 +104,20 @@ TEXTS: list[tuple[str, str, list[str], str]] = [
     ("part-list", "Horn, dented - $5\nLens, amber - $4", PART_LIST, "each line of a list is about its own part"),
     ("part-list-inline", "horn $5, lens $4", ["part horn", "price 5 USD", "part lens", "price 4 USD"], "or behind a price"),
     ("torn-name", "TX-25. Knob, it is ivory", ["number TX-25", "state handle.grip-color=ivory-grip"], "no name of a part"),
+    ("consonants", "164, hdlt missing", ["number 164", "part headlight -"], "only the consonants of a word are kept"),
+    ("beginning", "424, porth rim chipped", ["number 424", "defect porthole-rim-chip"], "or only its beginning"),
+    ("money-is-no-word", "424, USD 40", ["number 424", "price 40 USD"], "what money is called is short for nothing"),
+    ("of-an-inch", "424, number 3/16 of an inch", ["number 424", "measure number-height=0.1875 in"], "a fraction with its unit"),
+    ("next-item", "1. 314-B, rough\n2. 314-B, rough", ["number 314-B", "condition poor"] * 2, "another item is another unit"),
+    ("kind-again", "74, whistle tender. Tender is rough.", WHISTLE, "a family is no news behind its kind"),
+    ("freight-cars", "Five freight cars, $40", ["name freight-car-310", "price 40 USD"], "freight that costs nothing"),
+    ("plus-in-words", "424, plus 12 for shipping", ["number 424", "shipping 12 USD"], "an amount says it, not who pays"),
+    ("bears", "424, and I gladly bear the carriage", ["number 424", "shipping free"], "who pays, in other words"),
+    ("none-sent", "424. Nothing gets sent by parcel.", ["number 424", "shipping pickup"], "nor is it sent"),
+    ("taken-up", "424. There is a horn. It is gray.", HORN, "what a pronoun takes up"),
+    ("asked-and-told", "424. Horn? Yes, gray.", HORN, "what an answer is about"),
+    ("other-color", "424, black, though he says it is dark green", OTHER, "two who differ about a color are both heard"),
+    ("engine-of-two", "Tender 74 and tank engine. Engine has zinc rot.", ZINC, "a family by the last word of its name"),
     ("nothing", "", [], "no text at all"),
 ]  # fmt: skip
 

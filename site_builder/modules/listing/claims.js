@@ -1,12 +1,14 @@
 /** What a seller's text claims, each claim with its place in the text; see `identify/claims.py`. */
 
-import { Figures } from "./figures.js";
+import { Figures, LEAST_IN_WORDS } from "./figures.js";
+import { decisive, heldOf, inOrder, once } from "./held.js";
 import { COMMA, SENTENCE, noted } from "./phrases.js";
 import { OPENING, Senses } from "./senses.js";
-import { alike, compared, firstOf, lastOf, nth, ordered, range, spaced } from "./strings.js";
-import { DENY, GONE, IDLE, LOOSE, PRESENT, partHome } from "./vocabulary.js";
+import { compared, firstOf, lastOf, nth, ordered, pattern, range, spaced } from "./strings.js";
+import { DENY, GONE, IDLE, LOOSE, PRESENT, SPEAKING, partHome } from "./vocabulary.js";
 
 /**
+ * @typedef {import("./held.js").Held} Held
  * @typedef {import("./phrases.js").Match} Match
  * @typedef {import("./phrases.js").Token} Token
  * @typedef {import("./senses.js").Sense} Sense
@@ -24,16 +26,6 @@ import { DENY, GONE, IDLE, LOOSE, PRESENT, partHome } from "./vocabulary.js";
  * @property {boolean} denied the text says that it is not so
  * @property {boolean} hedged words of doubt or hearsay govern it
  *
- * @typedef {object} Held a claim by its words
- * @property {string} kind
- * @property {string[]} says
- * @property {number[]} at
- * @property {number[]} last
- * @property {string} trait
- * @property {[number, number] | null} chars
- * @property {boolean} denied
- * @property {boolean} hedged
- *
  * @typedef {[string, number[]]} Told PRESENT or GONE, and the words that say so
  */
 
@@ -47,8 +39,12 @@ const LIST = 5;
 const LONGEST = 10;
 /** So far at most are a slot and the word that says it is there or gone taken together. */
 const TOGETHER = 6;
+/** Who doubts a color says another one within so many words. */
+const OTHERWISE = 15;
 /** A text is in capitals when this share of its letters is. */
 const SHOUTING = 0.7;
+/** How an amount in figures opens. */
+const FIGURE = pattern(String.raw`^\d`);
 /** Kinds of claims that nothing denies. */
 const PLAIN = ["number", "year", "price", "shipping", "hedge", "measure"];
 /** Kinds of claims that a question alone does not make. */
@@ -78,7 +74,9 @@ class Reader {
     this.tokens = this.lexicon.tokens(this.text);
     const letters = this.text.match(/\p{L}/gu) ?? [];
     this.shouting = letters.filter((one) => /\p{Uppercase}/u.test(one)).length > SHOUTING * letters.length;
-    this.matches = vocabulary.finder.find(this.tokens, this.shouting);
+    const amounts = vocabulary.sellers.cardinals.filter(([n]) => n >= LEAST_IN_WORDS);
+    this.amounts = new Set(amounts.flatMap(([, words]) => words));
+    this.matches = vocabulary.finder.find(this.tokens, this.shouting).filter((match) => !this.toldInFigures(match));
     this.figures = new Figures(this.text, this.tokens, this.matches, vocabulary).all();
     const names = (/** @type {string[]} */ words) => new Set(words.map((word) => this.lexicon.canon(word)));
     this.more = names(vocabulary.sellers.more);
@@ -92,6 +90,17 @@ class Reader {
     this.firm = new Set(this.words);
   }
 
+  /**
+   * Whether an amount stands among words for who pays the mail: plus 12 for shipping is what it costs.
+   * @param {Match} match
+   * @returns {boolean}
+   */
+  toldInFigures({ phrase, at }) {
+    if (phrase.kind !== "shipping") return false;
+    const inside = range(firstOf(at), lastOf(at)).map((k) => this.token(k).text);
+    return inside.some((word) => FIGURE.test(word) || this.amounts.has(word));
+  }
+
   /** All of them. @returns {Claim[]} */
   claims() {
     if (!this.tokens.length) return [];
@@ -99,7 +108,7 @@ class Reader {
     const held = [...chosen, ...this.mentioned(chosen)].sort(inOrder).filter((one) => !this.onlyAsked(one));
     this.words = new Set(held.flatMap((one) => one.at));
     this.firm = new Set(held.flatMap(decisive));
-    return this.placed(this.doubted(this.once(held.map((one) => this.denied(one)))));
+    return this.placed(this.doubted(once(held.map((one) => this.denied(one)), this.text, this.tokens, this.vocabulary)));
   }
 
   /** @param {number} i @returns {Token} */
@@ -132,7 +141,7 @@ class Reader {
       const taken = own.some((i) => used.has(i));
       if (first && taken && (last.length || (first.spot && !own.some((i) => harmed.has(i))))) own = last.length ? last : at.slice(-1);
       if (own.some((i) => used.has(i)) || at.some((i) => !own.includes(i) && things.get(i) === trait)) continue;
-      if (first?.kind === "state" && at.some((i) => harmed.has(i))) continue;
+      if (first?.kind === "state" && own.some((i) => harmed.has(i))) continue;
       own.forEach((i) => used.add(i));
       if (broken) at.forEach((i) => harmed.add(i));
       if (trait) at.forEach((i) => things.set(i, trait));
@@ -174,13 +183,16 @@ class Reader {
     const shown = new Map();
     /** @type {Held[]} */
     const found = [];
+    let family = "";
     for (let one of held) {
-      const first = nth(one.says, 0);
-      if (one.kind === "name" && first.includes("/")) shown.clear();
+      const first = nth(one.says, 0), [named = "", kind] = first.split("/");
+      const other = one.kind === "name" && named !== family && this.vocabulary.slots.has(named);
+      if (one.kind === "name" && (kind || other)) shown.clear();
+      if (other) family = named;
       if (one.kind === "state" && !one.last.length && this.vocabulary.common.has(traitOf(first))) {
         const fitting = this.fitting(one, shown);
-        if (!fitting.length) continue;
-        one = { ...one, says: fitting };
+        if (!fitting.length && !this.doubtful(found, one)) continue;
+        if (fitting.length) one = { ...one, says: fitting };
       }
       const says = nth(one.says, 0);
       if (one.kind === "state" && !shown.has(traitOf(says))) shown.set(traitOf(says), says);
@@ -197,6 +209,21 @@ class Reader {
     const worn = fitting.filter((says) => this.livery.has(says));
     const trait = traitOf(nth(worn.length ? worn : fitting, 0));
     return fitting.filter((says) => traitOf(says) === trait);
+  }
+
+  /**
+   * Whether a color is told beside another one by who doubts or disagrees: black, but he says it is green.
+   * @param {Held[]} before
+   * @param {Held} one
+   * @returns {boolean}
+   */
+  doubtful(before, one) {
+    const trait = traitOf(nth(one.says, 0)), first = firstOf(one.at);
+    const told = [...before].reverse().find((row) => row.kind === "state" && traitOf(nth(row.says, 0)) === trait);
+    if (!told || first - lastOf(told.at) > OTHERWISE) return false;
+    const between = range(lastOf(told.at) + 1, first);
+    const doubts = this.matches.filter((match) => ["hedge", SPEAKING].includes(match.phrase.kind)).map((match) => firstOf(match.at));
+    return between.some((k) => doubts.includes(k) || this.more.has(this.token(k).canon));
   }
 
   // Words around --------------------------------------------------------------------------------------------------------
@@ -233,9 +260,10 @@ class Reader {
     const marks = [...this.senses.slotMarks].sort(([a, s], [b, t]) => firstOf(a.at) - firstOf(b.at) || t.score - s.score || s.rank - t.rank);
     for (const [match, sense] of marks) {
       const item = this.senses.item(firstOf(match.at)), opens = this.opens(match, item), key = spokenKey(sense.says, item);
+      const known = spoken.has(key) || spoken.has(spokenKey(sense.says, item, this.sentence(firstOf(match.at))[0]));
       if (match.at.some((i) => (opens ? firm : used).has(i))) continue;
       let beside = this.beside(match.at, used);
-      if (beside === null && (this.senses.loose || opens) && !spoken.has(key)) beside = [PRESENT, []];
+      if (beside === null && (this.senses.loose || opens) && !known) beside = [PRESENT, []];
       beside ??= this.listed(match.at, told);
       if (beside === null) {
         left.push([match, sense]);
@@ -248,7 +276,7 @@ class Reader {
       const whole = ordered([...match.at, ...words]);
       const apart = this.breaks(firstOf(whole), lastOf(whole), COMMA) || lastOf(whole) - firstOf(whole) > TOGETHER;
       const gone = word === GONE;
-      if (!gone && spoken.has(key)) continue;
+      if (!gone && known && !this.answer(lastOf(match.at))) continue;
       spoken.add(key);
       found.push({ ...heldOf("part", [sense.says], apart ? match.at : whole), last: match.at, denied: gone });
     }
@@ -256,7 +284,8 @@ class Reader {
   }
 
   /**
-   * The slots, each with its item, of which something is said already; of a loose part only its name counts.
+   * The slots of which something is said: by name anywhere, as what they show in the sentence that is given. Each with its item; of
+   * a loose part only its name counts.
    * @param {Held[]} held
    * @returns {Set<string>}
    */
@@ -264,9 +293,9 @@ class Reader {
     /** @type {Set<string>} */
     const found = new Set();
     for (const one of held) {
-      const item = this.senses.item(firstOf(one.at));
-      const state = one.kind === "state" && !this.senses.loose && item === null;
-      if (one.kind === "part" || state) found.add(spokenKey(nth(one.says, 0).split("=", 1)[0]?.split(".", 1)[0] ?? "", item));
+      const first = firstOf(one.at), item = this.senses.item(first), slot = traitOf(nth(one.says, 0)).split(".", 1)[0] ?? "";
+      if (one.kind === "part") found.add(spokenKey(slot, item));
+      else if (one.kind === "state" && !this.senses.loose && item === null) found.add(spokenKey(slot, item, this.sentence(first)[0]));
     }
     return found;
   }
@@ -446,28 +475,7 @@ class Reader {
     return false;
   }
 
-  // Once, and in doubt --------------------------------------------------------------------------------------------------
-
-  /** Without what is said again of the same unit; every hedge stays. @param {Held[]} held @returns {Held[]} */
-  once(held) {
-    /** @type {Set<string>} */
-    const said = new Set();
-    /** @type {Map<string, string[]>} */
-    const unit = new Map();
-    return held.filter((one) => {
-      const family = this.vocabulary.slots.has(nth(one.says, 0).split("/", 1)[0] ?? "");
-      const sort = one.kind === "name" && family ? "kind" : one.kind;
-      if (sort === "kind" || sort === "number") {
-        if (!alike(unit.get(sort) ?? one.says, one.says)) said.clear();
-        unit.set(sort, one.says);
-      }
-      const words = one.kind === "condition" ? decisive(one).map((i) => this.token(i).canon) : [];
-      const key = JSON.stringify([one.kind, one.says, one.denied, words]);
-      const kept = one.kind === "hedge" || one.kind === "price" || !said.has(key);
-      said.add(key);
-      return kept;
-    });
-  }
+  // In doubt -----------------------------------------------------------------------------------------------------------
 
   /**
    * The claims, doubtful where words of doubt govern them: what follows in their clause, else what precedes.
@@ -521,29 +529,14 @@ class Reader {
   }
 }
 
-/** @param {string} kind @param {string[]} says @param {number[]} at @returns {Held} */
-function heldOf(kind, says, at) {
-  return { kind, says, at, last: [], trait: "", chars: null, denied: false, hedged: false };
-}
-
-/** The words that decide, or all of them. @param {Held} one @returns {number[]} */
-function decisive(one) {
-  return one.last.length ? one.last : one.at;
-}
-
-/** By the word each begins with, a place or a thing named before it left out. @param {Held} a @param {Held} b @returns {number} */
-function inOrder(a, b) {
-  return firstOf(decisive(a)) - firstOf(decisive(b));
-}
-
 /** @param {string} says @returns {string} */
 function traitOf(says) {
   return says.split("=", 1)[0] ?? "";
 }
 
-/** @param {string} says @param {Item | null} item @returns {string} */
-function spokenKey(says, item) {
-  return `${says} ${item ? `${item.first} ${item.last} ${item.slotType}` : ""}`;
+/** @param {string} slot @param {Item | null} item @param {number} [sentence] @returns {string} */
+function spokenKey(slot, item, sentence) {
+  return JSON.stringify([slot, item && [item.first, item.last, item.slotType], sentence ?? null]);
 }
 
 /**

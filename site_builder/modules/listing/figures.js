@@ -28,7 +28,7 @@ const FIRST_YEAR = 1930, LAST_YEAR = 1979;
 /** A word of asking, of paying or of another year counts for an amount or a year so many words on. */
 const NEAR = 5;
 /** An amount in words alone is at least this much. */
-const LEAST_IN_WORDS = 5;
+export const LEAST_IN_WORDS = 5;
 /** A value in words stands before a unit in words, of so many letters at least. */
 const WRITTEN_OUT = 4;
 
@@ -68,6 +68,8 @@ export class Figures {
     /** @type {Record<string, Match[]>} */
     this.marks = {};
     for (const kind of [ASKED, OTHER_YEAR, PAID, POSTING]) this.marks[kind] = matches.filter((match) => match.phrase.kind === kind);
+    const names = matches.filter((match) => match.phrase.kind === "name" && match.at.length > 1); // the freight of a freight car
+    this.marks[POSTING] = this.marked(POSTING).filter((mark) => !names.some((name) => mark.at.every((i) => name.at.includes(i))));
     const paid = matches.filter((match) => match.phrase.kind === "shipping" && match.at.length > 1 && !this.counts(lastOf(match.at)));
     /** Words of phrases that say who pays for shipping, which leave no amount to be that. */
     this.settled = new Set(paid.flatMap((match) => match.at));
@@ -140,7 +142,7 @@ export class Figures {
     yield* this.bothWeights(spelled);
     yield* this.measuredInWords(spelled);
     const units = byLength([...spelled.keys()]).map(escaped).join("|");
-    for (const match of this.every(String.raw`(?<![\w.$/,-])(${VALUE})[ -]?(${units})(?![a-z])`)) {
+    for (const match of this.every(String.raw`(?<![\w.$/,-])(${VALUE})(?:[ -]?| of an? )(${units})(?![a-z])`)) {
       const [whole, written, unit] = taken(match), value = valueOf(written), end = match.index + whole.length;
       if (value === null || (unit === "in" && !this.inch(written, end)) || (unit === '"' && this.closing(match.index))) continue;
       if (unit.length === 1 && isLetters(unit) && whole.slice(written.length).includes("-")) continue;
@@ -458,7 +460,7 @@ export class Figures {
       const [low = 0, high = 9] = (part && years.get(part)) || [];
       yield* this.year(match.index, match.index + whole.length, first + low, first + high);
     }
-    const span = String.raw`(?<![\w$.,/-])(19\d\d|'\d\d(?= ?-))(?: ?(?:${this.to}) ?(19\d\d|'?\d\d)(?!\d))?(?!\w|[-/]\d|,\d|${this.counted})`;
+    const span = String.raw`(?:(?<![\w$.,/-])|(?<=\bc)|(?<=\bca\.))(19\d\d|'\d\d(?= ?-))(?: ?(?:${this.to}|/) ?(19\d\d|'?\d\d)(?!\d))?(?!\w|[-/]\d|,\d|${this.counted})`;
     for (const match of this.every(span)) {
       const [whole, from, to] = taken(match), first = ofCentury(from), last = to ? ofCentury(to) : first;
       if (last >= first) yield* this.year(match.index, match.index + whole.length, first, last);

@@ -1,5 +1,6 @@
 /** A text as words with their places, and phrases found in it; see `identify/phrases.py`. */
 
+import { Abbreviations } from "./abbreviated.js";
 import { mistakes } from "./distance.js";
 import { stem } from "./stem.js";
 import { compared, fitAt, isLetters, isUpper, lastOf, lineStart, nth, ordered, pattern, range } from "./strings.js";
@@ -123,6 +124,7 @@ export class Lexicon {
     this.choices = packed.known.filter((word) => word.length >= 4);
     /** @type {Map<string, [string, string]>} */
     this.guessed = new Map();
+    this.short = new Abbreviations(this.known);
   }
 
   /**
@@ -136,7 +138,8 @@ export class Lexicon {
   }
 
   /**
-   * The spelling meant, and its name: of a word that nobody knows, those of the nearest known one within the mistakes allowed.
+   * The spelling meant, and its name: of a word that nobody knows, those of the nearest known one within the mistakes
+   * allowed, or of the one that it is short for.
    * @param {string} word
    * @returns {[string, string]}
    */
@@ -145,7 +148,7 @@ export class Lexicon {
     if (this.canons.has(found) || this.plain.has(word) || this.plainStems.has(stem(word))) return [word, found];
     const before = this.guessed.get(word);
     if (before) return before;
-    const near = this.nearest(word);
+    const near = this.nearest(word) ?? this.short.meant(word);
     /** @type {[string, string]} */
     const guessed = near === null ? [word, found] : [near, this.known.get(near) ?? near];
     this.guessed.set(word, guessed);
@@ -269,9 +272,20 @@ export class Finder {
         this.phrases.push({ ...flagged(flags), groups: own, kind, says, home: nth(packed.homes, home) });
       }
     }
+    /** @type {Map<string, Map<string, number>>} the last words of the names of families and kinds: how many names of which family */
+    this.endings = new Map();
+    for (const phrase of this.phrases) if (phrase.kind === "name" && phrase.home) this.ends(phrase);
     /** @type {Map<string, [number, number, Row][]>} number of the phrase, place of the group, row */
     this.byFirst = new Map();
     this.phrases.forEach((phrase, number) => phrase.groups.forEach((group, g) => group.forEach((row) => this.file(row, number, g))));
+  }
+
+  /** @param {Phrase} phrase */
+  ends({ groups, home }) {
+    const last = nth(nth(groups, groups.length - 1), 0);
+    const row = noted(this.endings, nth(last, last.length - 1).canon, () => /** @type {Map<string, number>} */ (new Map()));
+    const family = home.slice(home.indexOf(":") + 1);
+    row.set(family, (row.get(family) ?? 0) + 1);
   }
 
   /** @param {Row} row @param {number} number @param {number} g */

@@ -40,6 +40,12 @@ const PLACE_NEAR = 5;
 const TORN = -0.1;
 /** A part that a sentence opens with is named within so many words. */
 export const OPENING = 5;
+/** So many names of a family end with a word that stands for it. */
+const NAMES = 3;
+/** Words that take up what the sentence before was about, when one of the first two is one of them. */
+const TAKING_UP = new Set(["it", "its", "it's", "they", "that", "this", "these", "those", "both", "one", "each"]);
+/** A part is still spoken of behind so many commas. */
+const COMMAS = 3;
 /** Grams of a pound. */
 const POUND = 453.59237;
 const KINDS = ["name", "state", "part", "condition", "defect", "shipping", "hedge"];
@@ -62,12 +68,17 @@ export class Senses {
     this.figures = figures;
     this.trailing = new Set([...vocabulary.sellers.trailing, ...vocabulary.sellers.joining]);
     this.partMarks = matches.filter((match) => match.phrase.kind === SLOT && match.phrase.home.startsWith("part:"));
+    const parts = matches.filter((match) => this.ofPart(match) && (match.phrase.kind === SLOT || this.closed(match.at)));
+    this.partNames = parts.map(({ at, phrase }) => ({ end: lastOf(at), kind: idOf(phrase.home) }));
+    /** @type {Map<number, string | null>} the slot type that each word is said of */
+    this.topics = new Map();
     this.figured = new Set(figures.flatMap((figure) => figure.at));
     this.being = new Set(vocabulary.sellers.being.map((word) => this.lexicon.canon(word)));
     this.loose = this.isLoose();
     this.items = this.itemsOf();
     this.named = [...this.allNamed()].sort((a, b) => a.at - b.at);
     this.families = this.familiesOf();
+    this.named = [...this.named, ...this.takenUp()].sort((a, b) => a.at - b.at);
     /** @type {[Match, Sense][]} */
     this.slotMarks = [];
     const marks = matches.filter((match) => match.phrase.kind === SLOT);
@@ -175,6 +186,17 @@ export class Senses {
     }
   }
 
+  /** Families of the text named by the last word of their names alone: engine, where the other one is a tender. @returns {Named[]} */
+  takenUp() {
+    if (this.families.length < 2) return [];
+    const taken = new Set(this.matches.filter(({ phrase, at }) => phrase.kind === "name" || (phrase.home && at.length > 1)).flatMap(({ at }) => at));
+    return this.tokens.flatMap(({ canon }, at) => {
+      const ending = [...(this.vocabulary.finder.endings.get(canon) ?? [])].filter(([family]) => this.families.includes(family));
+      const [family = "", times = 0] = ending[0] ?? [];
+      return !taken.has(at) && !this.lexicon.small.has(canon) && ending.length === 1 && times >= NAMES ? [{ at, family, strong: false }] : [];
+    });
+  }
+
   /** The families of the text; what it speaks of most where it names none. @returns {string[]} */
   familiesOf() {
     if (this.loose) return [];
@@ -212,7 +234,7 @@ export class Senses {
     if (kind === SPEAKING && this.person(firstOf(at) - 1)) yield sense("hedge", says, [firstOf(at) - 1, ...at], match.score + 1);
     if (!KINDS.includes(kind)) return;
     const item = this.item(lastOf(at)), home = idOf(phrase.home);
-    if ((match.alone && (item === null || item.slotType !== home)) || (item && kind === "state" && !phrase.home)) return;
+    if ((match.alone && !this.spokenOf(home, firstOf(at), item)) || (item && kind === "state" && !phrase.home)) return;
     if (this.astray(match)) return;
     const trait = kind === "state" ? (says.split("=", 1)[0] ?? "") : "";
     if (phrase.home.startsWith("family:")) yield* this.meantOfFamily(match, home, trait);
@@ -238,6 +260,35 @@ export class Senses {
       const more = torn ? TORN : part ? 0.05 : several ? 0.06 : 0.03;
       yield sense(phrase.kind, part ? `${slot}=${phrase.says}` : `${slot}.${phrase.says}`, at, score + more, { rank, last, trait: trait && `${slot}.${trait}` });
     }
+  }
+
+  /**
+   * Whether a word that does not name its part is said of one of this type.
+   * @param {string} slotType
+   * @param {number} i
+   * @param {Item | null} item
+   * @returns {boolean}
+   */
+  spokenOf(slotType, i, item) {
+    if (item !== null || this.loose) return item !== null && item.slotType === slotType;
+    return noted(this.topics, i, () => this.topic(i)) === slotType;
+  }
+
+  /**
+   * The slot type of the part named last before a word, in its sentence or in the one that this one takes up or answers.
+   * @param {number} i
+   * @returns {string | null}
+   */
+  topic(i) {
+    const begins = (/** @type {number} */ k) => this.token(k).stop >= SENTENCE;
+    let first = range(1, i + 1).reverse().find(begins) ?? 0;
+    const takenUp = this.tokens.slice(first, Math.min(first + 2, i)).some((token) => TAKING_UP.has(token.text));
+    if (first && this.token(first).stop < PARAGRAPH && (takenUp || this.asks(first - 1))) first = range(1, first).reverse().find(begins) ?? 0;
+    const [nearest = ""] = this.near(i), types = new Set((this.vocabulary.slots.get(nearest) ?? []).map(([, kind]) => kind));
+    const before = this.partNames.filter(({ end, kind }) => first <= end && end < i && types.has(kind));
+    const last = Math.max(-1, ...before.map(({ end }) => end)), named = new Set(before.filter(({ end }) => end === last).map(({ kind }) => kind));
+    const commas = this.tokens.slice(last + 1, i + 1).filter((token) => token.stop === COMMA).length;
+    return named.size === 1 && commas <= COMMAS ? [...named][0] ?? null : null;
   }
 
   /** Whether a phrase is said of something else than its thing. @param {Match} match @returns {boolean} */
