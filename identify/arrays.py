@@ -68,7 +68,8 @@ class Trait:
     new[i]        row i stands for what is not in the record, and may show a value that nobody recorded
     at_once       it is always asked as a choice among all its states
     can_be_missing   whether some row has no such thing; a trait with states then has the state "missing" as its last
-    blend[f, i], blend_of[i]   what is not recorded is the blend of what is: row i takes blend[blend_of[i]] (-1: it is recorded)
+    blend[f, i], blend_of[i]   what is not recorded is the blend of what is: row i takes blend[blend_of[i]] (-1: it is recorded);
+                  one blend for each family, and a single one of a trait that one family has alone
     """
 
     id: str

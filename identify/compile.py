@@ -3,8 +3,9 @@
 Variants in their places become candidates, what sits where becomes slots; the tables of traits are made in `trait_tables`.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -13,8 +14,8 @@ from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
 from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
 from ..kb.values import Fact
-from .arrays import Compiled, Floats, Ints, Slot, Trait
-from .trait_tables import Tables
+from .arrays import Bools, Compiled, Floats, Ints, Slot, Trait
+from .trait_tables import Tables, once
 
 #: How a part is named at a bare slot: seldom wrongly, since whoever names it has it in hand.
 PART_MISTAKES = 0.02
@@ -27,6 +28,20 @@ class _Candidate:
     set: int
     position: int
     weight: float
+
+
+@dataclass(frozen=True)
+class _Issued:
+    """The candidates of a family, by index, and what is known of how each left the factory; nothing of what is not in the record.
+
+    listed: whether it is in the record;  fitted: the part in each slot, of the set position before the variant
+    """
+
+    candidates: list[int]
+    listed: Bools
+    weights: Floats
+    kinds: list[str | None]
+    fitted: list[Mapping[str, Fact]]
 
 
 @dataclass(frozen=True)
@@ -47,6 +62,23 @@ AS_RECORDED = Assumed()
 def compile_entries(entries: Entries, families: Iterable[str] | None = None, assumed: Assumed = AS_RECORDED) -> Compiled:
     """The arrays of these families (all of them where None), with some rates as assumed."""
     return _Compiler(entries, sorted(families if families is not None else entries.families), assumed).compiled()
+
+
+def compile_shared(entries: Entries) -> Compiled:
+    """The arrays of all families, but without the traits that a family has alone; see `own_traits`."""
+    return _Compiler(entries, sorted(entries.families), AS_RECORDED, shared_only=True).compiled()
+
+
+def own_traits(entries: Entries, family: str) -> Iterator[tuple[str, str, Trait]]:
+    """(slot, view, trait) of the traits that a family has alone, as they are among other families.
+
+    Rows: its variants, then what is not in the record of it, then one for all units of other families.
+    """
+    compiler = _Compiler(entries, [family], AS_RECORDED)
+    tables, _ = compiler.one(family)
+    for slot, held in slots_of(entries, family).items():
+        for name, _, record in compiler.own_records(slot) if not held.type else ():
+            yield slot, record.view, tables.own_trait(0, name, family, record)
 
 
 @dataclass(frozen=True)
@@ -72,11 +104,13 @@ def compile_fitted(entries: Entries, slots: Mapping[str, Collection[str]], assum
 
 
 class _Compiler(Tables[Stated]):
-    def __init__(self, entries: Entries, families: Sequence[str], assumed: Assumed) -> None:
-        all_stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in families]
+    def __init__(self, entries: Entries, families: Sequence[str], assumed: Assumed, shared_only: bool = False) -> None:
+        wanted = set(families)
+        all_stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in wanted]
         views = dict.fromkeys(view for family in [None, *families] for view in views_of(entries, family))
         super().__init__(entries, families, all_stated, views, assumed.mistakes)
-        self.assumed = assumed
+        self.assumed, self.shared_only = assumed, shared_only
+        self.slots = [slots_of(entries, family) for family in self.families]
         self.index = {one.id: v for v, one in enumerate(self.stated)}
         self.sets = sorted(ident for ident, one in entries.sets.items() if self._variants_of(one))
         self.weight = self._weights()
@@ -85,7 +119,7 @@ class _Compiler(Tables[Stated]):
     def compiled(self) -> Compiled:
         candidates = self.candidates
         prior = np.array([one.weight for one in candidates])
-        slot_ids = list(dict.fromkeys(slot for family in self.families for slot in slots_of(self.entries, family)))
+        slot_ids = list(dict.fromkeys(slot for slots in self.slots for slot in slots))
         slots = {ident: self._slot(ident) for ident in slot_ids}
         traits = [trait for s, ident in enumerate(slot_ids) for trait in self._traits(s, ident, slots[ident])]
         effort: dict[str, float] = {}
@@ -124,8 +158,7 @@ class _Compiler(Tables[Stated]):
         """How common each variant is; where nobody said, as common as the family's others on average."""
         said = [None if one.how_common is None else number(self.about.scarcity, one.how_common) for one in self.stated]
         weights = np.ones(len(said))
-        for f, family in enumerate(self.families):
-            mine = [v for v, at in enumerate(self.family_at) if at == f]
+        for family, mine in zip(self.families, self._of_family(self.family_at), strict=True):
             known = [value for v in mine if (value := said[v]) is not None]
             usual = float(np.mean(known)) if known else 1.0
             record = self.entries.families.get(family)
@@ -156,16 +189,23 @@ class _Compiler(Tables[Stated]):
                 if part > 0:
                     candidates.append(_Candidate(v, self.family_at[v], s, p, float(self.weight[v]) * part))
         unlisted = self.about.not_in_the_record
-        for f in range(len(self.families)):
-            listed = sum(one.weight for one in candidates if one.family == f and one.variant >= 0) or 1.0
+        of_family = self._of_family([one.family for one in candidates])
+        for f, mine in enumerate(of_family):
+            listed = sum(candidates[c].weight for c in mine) or 1.0
             candidates.append(_Candidate(-1 - f, f, -1, 0, listed * unlisted / (1 - unlisted)))
         return candidates
+
+    def _of_family(self, family_at: Sequence[int]) -> list[list[int]]:
+        """The places of each family in a list of families."""
+        found: list[list[int]] = [[] for _ in self.families]
+        for place, family in enumerate(family_at):
+            found[family].append(place)
+        return found
 
     # Slots -------------------------------------------------------------------------------------------------------------
 
     def _slot(self, ident: str) -> Slot:
-        records = {f: slots_of(self.entries, family).get(ident) for f, family in enumerate(self.families)}
-        if any(record and record.type for record in records.values()):
+        if any(ident in slots and slots[ident].type for slots in self.slots):
             return self.part_slot(ident)
         swaps = [self._swap(f, ident) for f in range(len(self.families))]
         return self.own_slot(ident, swaps, np.array([self._own_row(one) for one in self.candidates], dtype=np.int64))
@@ -174,100 +214,99 @@ class _Compiler(Tables[Stated]):
         return one.variant if one.variant >= 0 else len(self.stated) + one.family
 
     def _swap(self, family: int, slot: str) -> float:
-        record = slots_of(self.entries, self.families[family]).get(slot)
+        record = self.slots[family].get(slot)
         if record is None:
             return 0.0
         own = record.swapped if record.swapped is not None else self.about.fastened[record.fastened]
         return own if self.assumed.swaps is None or own == 0 else float(self.assumed.swaps)
 
-    def _has(self, one: _Candidate, slot: str) -> bool:
-        """Whether the candidate has the slot; a unit that is not in the record has all of its family."""
-        kind = self.stated[one.variant].kind if one.variant >= 0 else None
-        return has_slot(self.entries, self.families[one.family], slot, kind)
+    @cached_property
+    def _families_issued(self) -> list[_Issued]:
+        found: list[_Issued] = []
+        for mine in self._of_family([one.family for one in self.candidates]):
+            some = [self.candidates[c] for c in mine]
+            listed, weights = np.array([one.variant for one in some]) >= 0, np.array([one.weight for one in some])
+            kinds = [self.stated[one.variant].kind if one.variant >= 0 else None for one in some]
+            found.append(_Issued(mine, listed, weights, kinds, [self._fitted(one) for one in some]))
+        return found
+
+    def _fitted(self, one: _Candidate) -> Mapping[str, Fact]:
+        if one.variant < 0:
+            return {}
+        fitted = self.stated[one.variant].fitted
+        if one.set < 0:
+            return fitted
+        both = {**fitted, **self.entries.sets[self.sets[one.set]].positions[one.position - 1].fitted}
+        return {slot: fact for slot, fact in both.items() if not fact.unknown}
 
     def part_slot(self, ident: str) -> Slot:
-        """A slot that holds parts."""
+        """A slot that holds parts. Its rows: of each family, for its units with the slot and without, every way of issue."""
         fitting = [
-            parts_for(self.entries, family, ident) if ident in slots_of(self.entries, family) else [] for family in self.families
+            parts_for(self.entries, family, ident) if ident in slots else []
+            for family, slots in zip(self.families, self.slots, strict=True)
         ]
         parts = [*sorted({part for row in fitting for part in row}), "none", "unlisted"]
         at = {part: r for r, part in enumerate(parts)}
-        issued: list[Floats | None] = []
-        for one in self.candidates:
-            issued.append(self._issued(one, ident, at))
-        self._fill(ident, issued, len(parts))
-        keys: dict[bytes, int] = {}
+        nothing = _sure(at["none"], len(parts))
+        keys: dict[object, int] = {}
         rows: list[Floats] = []
-        row_of: list[int] = []
-        meta: list[tuple[float, Floats]] = []
-        for one, chances in zip(self.candidates, issued, strict=True):
-            assert chances is not None
-            has = self._has(one, ident)
-            swap = self._swap(one.family, ident) if has else 0.0
-            key = chances.tobytes() + f"{one.family} {has}".encode()
+        swaps: list[float] = []
+        replaced: list[Floats] = []
+        found = np.zeros(len(self.candidates), dtype=np.int64)
+
+        def row(key: object, chances: Floats, swap: float, later: Floats) -> int:
             if key not in keys:
                 keys[key] = len(rows)
                 rows.append(chances)
-                meta.append((swap, self._replaced(one.family, ident, fitting[one.family], at)))
-            row_of.append(keys[key])
+                swaps.append(swap)
+                replaced.append(later)
+            return keys[key]
+
+        for f, mine in enumerate(self._families_issued):
+            if ident not in self.slots[f]:
+                found[mine.candidates] = row(f, nothing, 0.0, nothing)
+                continue
+            # A unit that is not in the record has every slot of its family.
+            having = {kind: has_slot(self.entries, self.families[f], ident, kind) for kind in set(mine.kinds)}
+            has = [having[kind] for kind in mine.kinds]
+            swap, later = self._swap(f, ident), self._replaced(f, ident, fitting[f], at)
+            for c, with_it, chances in zip(mine.candidates, has, self._issued(ident, mine, np.array(has), at), strict=True):
+                found[c] = row((f, with_it, chances.tobytes()), chances, swap if with_it else 0.0, later)
+        # The rows in the order in which candidates come to point at them.
+        first, which = np.unique(found, return_index=True, return_inverse=True)[1:]
+        order = np.argsort(first)
         return Slot(
             id=ident,
             parts=tuple(parts),
-            row=np.array(row_of, dtype=np.int64),
-            swap=np.array([swap for swap, _ in meta]),
-            issued=np.array(rows),
-            replaced=np.array([replaced for _, replaced in meta]),
+            row=np.argsort(order)[which.reshape(-1)],
+            swap=np.array(swaps)[order],
+            issued=np.array(rows)[order],
+            replaced=np.array(replaced)[order],
             redone=np.zeros(0, dtype=np.int64),
         )
 
-    def _issued(self, one: _Candidate, slot: str, at: Mapping[str, int]) -> Floats | None:
-        """The parts this candidate left the factory with there; None when nobody recorded them. May sum to less than 1."""
-        chances = np.zeros(len(at))
-        said = self.stated[one.variant] if one.variant >= 0 else None
-        if not self._has(one, slot):
-            chances[at["none"]] = 1.0
-            return chances
-        if said is None:
-            return None
-        fact = said.fitted.get(slot)
-        if one.set >= 0:
-            fact = self.entries.sets[self.sets[one.set]].positions[one.position - 1].fitted.get(slot, fact)
-        if fact is None or fact.unknown:
-            return None
-        for part, share in shares(self.about.frequencies, fact.is_).items():
-            chances[at[part]] += share
-        return chances
+    def _issued(self, slot: str, mine: _Issued, having: Bools, at: Mapping[str, int]) -> Floats:
+        """The parts that each candidate of one family left the factory with there. having: whether it has the slot.
 
-    def _fill(self, slot: str, issued: list[Floats | None], width: int) -> None:
-        """Puts the blend of the family's recorded rows where nothing, or not the whole, is recorded.
-
-        A variant takes the blend of those that have the slot; a unit that is not in the record may be of any kind.
+        Where nothing, or not the whole, is recorded, a variant takes the blend of those of the family that have the slot; a unit
+        that is not in the record may be of any kind.
         """
-        for f in range(len(self.families)):
-            mine = [c for c, one in enumerate(self.candidates) if one.family == f]
-            of_all = self._blend(mine, issued, width)
-            having = [c for c in mine if self.candidates[c].variant < 0 or self._has(self.candidates[c], slot)]
-            of_having = self._blend(having, issued, width)
-            for c in mine:
-                row = issued[c]
-                blend = of_having if self.candidates[c].variant >= 0 else of_all
-                issued[c] = blend if row is None else row + (1.0 - row.sum()) * blend
-
-    def _blend(self, mine: Sequence[int], issued: Sequence[Floats | None], width: int) -> Floats:
-        """The recorded rows of these candidates, weighed by how common they are."""
-        known = [(self.candidates[c].weight, row) for c in mine if (row := issued[c]) is not None and row.sum() > 0]
-        total = sum(weight for weight, _ in known)
-        if total == 0:
-            return np.full(width, 1.0 / width)
-        return np.sum([weight * row / row.sum() for weight, row in known], axis=0) / total
+        distinct, which = once([fitted.get(slot) for fitted in mine.fitted])
+        looks = np.zeros((len(distinct), len(at)))
+        for i, fact in enumerate(distinct):
+            for part, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
+                looks[i, at[part]] += share
+        rows = looks[which]
+        rows[~having] = _sure(at["none"], len(at))
+        sums = rows.sum(axis=1)
+        told = (sums > 0) & (mine.listed | ~having)
+        of_all, of_having = (_blend(rows[some], mine.weights[some]) for some in (told, told & having))
+        return rows + (1.0 - sums)[:, None] * np.where(mine.listed[:, None], of_having, of_all)
 
     def _replaced(self, family: int, slot: str, fitting: Sequence[str], at: Mapping[str, int]) -> Floats:
         """How replacements fall out in this slot."""
         chances = np.zeros(len(at))
-        record = slots_of(self.entries, self.families[family]).get(slot)
-        if record is None:
-            chances[at["none"]] = 1.0
-            return chances
+        record = self.slots[family][slot]
         missing = self.about.replaced.missing if record.missing is None else record.missing
         unlisted = self.about.replaced.unlisted if record.unlisted is None else record.unlisted
         weights = {part: number(self.about.scarcity, self.entries.parts[part].how_common) for part in fitting}
@@ -280,17 +319,27 @@ class _Compiler(Tables[Stated]):
 
     # Traits ------------------------------------------------------------------------------------------------------------
 
+    def own_records(self, slot: str) -> list[tuple[str, str, TraitRecord]]:
+        """(id, family, trait) of what is seen of the body or the finish of a single family."""
+        records = [(family, self.entries.families[family]) for family in self.families if family in self.entries.families]
+        return [(name, family, trait) for family, one in records for name, trait in one.traits.items() if trait.slot == slot]
+
     def _traits(self, s: int, ident: str, slot: Slot) -> list[Trait]:
         if not slot.parts:
-            own = [(name, None, trait) for name, trait in self.entries.traits.items() if trait.slot == ident]
-            for family in self.families:
-                record = self.entries.families.get(family)
-                own += [(name, family, trait) for name, trait in (record.traits if record else {}).items() if trait.slot == ident]
-            return [self.own_trait(s, name, family, trait) for name, family, trait in own]
-        found: dict[str, TraitRecord] = {}
-        for family in self.families:
-            found |= {name: trait for name, trait in part_traits(self.entries, family) if trait.slot == ident}
+            common = [self.own_trait(s, name, None, trait) for name, trait in self.entries.traits.items() if trait.slot == ident]
+            own = [] if self.shared_only else self.own_records(ident)
+            return [*common, *(self.own_trait(s, name, family, trait) for name, family, trait in own)]
+        found = self._part_traits.get(ident, {})
         return [*(self._part_trait(s, name, slot, trait) for name, trait in found.items()), self._bare_slot(s, slot, not found)]
+
+    @cached_property
+    def _part_traits(self) -> dict[str, dict[str, TraitRecord]]:
+        """What is seen of the part in each slot."""
+        found: dict[str, dict[str, TraitRecord]] = {}
+        for family in self.families:
+            for name, trait in part_traits(self.entries, family):
+                found.setdefault(trait.slot, {})[name] = trait
+        return found
 
     def _part_trait(self, s: int, name: str, slot: Slot, record: TraitRecord) -> Trait:
         """Rows: one for each part that fits; the last two are an empty slot and a part nobody recorded."""
@@ -334,3 +383,20 @@ class _Compiler(Tables[Stated]):
             worn=0.0,
             asked=asked,
         )
+
+
+def _sure(part: int, parts: int) -> Floats:
+    """The chances of so many parts, of which one is there for sure."""
+    chances = np.zeros(parts)
+    chances[part] = 1.0
+    return chances
+
+
+def _blend(rows: Floats, weights: Floats) -> Floats:
+    """Recorded rows, weighed by how common they are."""
+    total: float = sum(weights.tolist())
+    if total == 0:
+        width: int = rows.shape[1]
+        return np.full(width, 1.0 / width)
+    weighed: Floats = (weights[:, None] * rows / rows.sum(axis=1, keepdims=True)).sum(axis=0)
+    return weighed / total

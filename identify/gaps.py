@@ -1,13 +1,14 @@
 """What a knowledge base does not know yet: what cannot be told apart, and what nobody recorded."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from ..kb.describe import seats
 from ..kb.load import Entries
 from ..kb.resolve import Stated, has_slot, living, number, slots_of, stated, traits_of
-from .arrays import NOT_IN_THE_RECORD
+from .arrays import NOT_IN_THE_RECORD, Compiled
+from .session import Session
 from .start import start
 
 
@@ -37,9 +38,9 @@ class Gaps:
         }
 
 
-def gaps(entries: Entries, family: str) -> Gaps:
-    """The gaps of a family."""
-    mine = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) == family]
+def gaps(entries: Entries, family: str, groups: list[list[str]] | None = None) -> Gaps:
+    """The gaps of a family. groups: what `inseparable` says of it, where that is known."""
+    mine = _variants(entries, family)
     slots = {name: slot for name, slot in slots_of(entries, family).items() if slot.type}
     asked = [name for name in traits_of(entries, family) if "." not in name and any(name in one.shows for one in mine)]
     missing: dict[str, list[str]] = {}
@@ -53,19 +54,24 @@ def gaps(entries: Entries, family: str) -> Gaps:
     return Gaps(
         family=family,
         variants=len(mine),
-        inseparable=inseparable(entries, family, mine),
+        inseparable=inseparable(entries, family) if groups is None else groups,
         unrecorded=_largest({name: count for name, count in unrecorded.items() if count}),
         of_variants=_largest({ident: len(silent) for ident, silent in missing.items() if silent}),
     )
 
 
-def inseparable(entries: Entries, family: str, mine: Sequence[Stated]) -> list[list[str]]:
-    """The groups of the family's variants that nothing recorded separates. `mine`: all its variants."""
-    looks = [_body(entries, one) for one in mine]
+def inseparable(entries: Entries, family: str, arrays: Callable[[], Compiled] | None = None) -> list[list[str]]:
+    """The groups of the family's variants that nothing recorded separates. arrays: makes those of the family."""
+    looks = [_body(entries, one) for one in _variants(entries, family)]
     if len(set(looks)) == len(looks):
         return []  # every body shows something of its own, and arrays need not be made
-    groups = {tuple(one for one in group if one != NOT_IN_THE_RECORD) for group in start(entries, family).twins.values()}
+    session = Session(arrays()) if arrays else start(entries, family)
+    groups = {tuple(one for one in group if one != NOT_IN_THE_RECORD) for group in session.twins.values()}
     return [list(group) for group in sorted(groups) if len(group) > 1]
+
+
+def _variants(entries: Entries, family: str) -> list[Stated]:
+    return [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) == family]
 
 
 def _body(entries: Entries, one: Stated) -> frozenset[tuple[str, frozenset[tuple[str, float]]]]:

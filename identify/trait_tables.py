@@ -5,6 +5,7 @@ that it neither helps nor hurts.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from statistics import median
 from typing import Generic, Protocol, TypeVar
 
@@ -24,6 +25,8 @@ OVERLOOKED = 0.05
 #: The chance of a misread character where readings are assumed never to go wrong; a marking must have one.
 NEVER_WORN = 1e-12
 MOST_CUTS = 12
+#: What a trait has for each of its rows.
+BY_ROW = ("table", "truth", "mean", "sd", "applies", "blend_of")
 
 
 class Row(Protocol):
@@ -55,6 +58,7 @@ class Tables(Generic[Told]):
     weight[v]     how common each record is
     unlisted[f]   what is known of whatever of the family is not in the record
     assumed_mistakes   share of all readings that go wrong, in the place of the recorded ones; None leaves those
+    among         of a single family: the last row stands for all units of other families, which have no such trait
     """
 
     def __init__(
@@ -64,16 +68,20 @@ class Tables(Generic[Told]):
         stated: Sequence[Told],
         views: Iterable[str],
         assumed_mistakes: float | None = None,
+        among: bool = False,
     ) -> None:
         self.entries = entries
         self.assumed_mistakes = assumed_mistakes
         self.about = entries.about
         self.families = list(families)
         self.stated = list(stated)
-        self.family_at = [self.families.index(one.family) for one in self.stated]
+        self.among = among
+        at = {family: f for f, family in enumerate(self.families)}
+        self.family_at = [at[one.family] for one in self.stated]
         self.views = list(views)
         self.weight: Floats = np.ones(len(self.stated))
         self.unlisted: list[Mapping[str, Fact]] = [{} for _ in self.families]
+        self._ones: dict[str, tuple[Tables[Told], Ints]] = {}
 
     def own_slot(self, ident: str, swaps: Sequence[float], row: Ints) -> Slot:
         """A slot without parts: its rows are the records themselves. swaps[f]: how often it is found changed in a family."""
@@ -89,19 +97,35 @@ class Tables(Generic[Told]):
         )
 
     def own_trait(self, s: int, name: str, family: str | None, record: TraitRecord) -> Trait:
-        """Rows: one for each variant, one for each family."""
-        facts: list[Fact | None] = [one.shows.get(name) if family in (None, one.family) else None for one in self.stated]
+        """Rows: one for each variant, one for each family. What a family has alone is worked out of its own rows alone."""
+        if family is not None and len(self.families) > 1:
+            tables, rows = self.one(family)
+            return _spread(tables.own_trait(s, name, family, record), rows, len(self.stated))
+        facts: list[Fact | None] = [one.shows.get(name) for one in self.stated]
         facts += [one.get(name) for one in self.unlisted]
-        blend = np.zeros((len(self.families), len(facts)))
         known = np.array([fact is not None for fact in facts], dtype=bool)
         weight = np.concatenate([self.weight, np.zeros(len(self.families))]) * known
         blend_of = np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
-        for f in range(len(self.families)):
-            mine = weight * (blend_of == (f if family is None else self.families.index(family)))
-            blend[f] = _leaning(mine, weight)
-        foreign = np.zeros(len(facts), dtype=bool) if family is None else blend_of != self.families.index(family)
+        blend = _leaning(weight * (blend_of == np.arange(len(self.families))[:, None]), weight)
         new = np.arange(len(facts)) >= len(self.stated)
-        return self.trait(s, name, family, record, facts, blend, blend_of, foreign, new)
+        absent = np.zeros(len(facts), dtype=bool)
+        if self.among:
+            facts.append(None)
+            blend = np.column_stack([blend, np.zeros(len(blend))])
+            blend_of, new, absent = np.append(blend_of, 0), np.append(new, False), np.append(absent, True)
+        return self.trait(s, name, family, record, facts, blend, blend_of, absent, new)
+
+    def one(self, family: str) -> tuple["Tables[Told]", Ints]:
+        """(the tables of a family among others, and which of their rows each row here is)."""
+        if family not in self._ones:
+            f = self.families.index(family)
+            mine = [v for v, at in enumerate(self.family_at) if at == f]
+            tables = Tables(self.entries, [family], [self.stated[v] for v in mine], self.views, self.assumed_mistakes, among=True)
+            tables.weight, tables.unlisted = self.weight[mine], [self.unlisted[f]]
+            rows = np.full(len(self.stated) + len(self.families), len(mine) + 1, dtype=np.int64)
+            rows[[*mine, len(self.stated) + f]] = np.arange(len(mine) + 1)
+            self._ones[family] = tables, rows
+        return self._ones[family]
 
     def trait(
         self,
@@ -178,12 +202,16 @@ class Tables(Generic[Told]):
 
     def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, blend_of: Ints) -> Floats:
         """P(state | row) without mistakes, what is not recorded filled with the blend."""
-        truth = np.zeros((len(facts), len(states)))
+        distinct, which = once(facts)
+        looks = np.zeros((len(distinct), len(states)))
         at = {state: k for k, state in enumerate(states)}
-        for i, fact in enumerate(facts):
+        for i, fact in enumerate(distinct):
             for state, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
-                truth[i, at[state]] += share
+                looks[i, at[state]] += share
+        truth = looks[which]
         sums = truth.sum(axis=1, keepdims=True)
+        if (sums == 1.0).all():
+            return truth
         whole = np.divide(truth, sums, out=np.zeros_like(truth), where=sums > 0)
         blends = blend @ whole
         empty = blends.sum(axis=1) == 0
@@ -201,22 +229,44 @@ class Tables(Generic[Told]):
         """Mean and standard deviation of each row in the trait's unit; several values become their moments."""
         assert record.measured
         unit = record.measured.unit
-        written = [[in_unit(choice, unit) for choice in fact.is_] if fact else [] for fact in facts]
-        stated_sd = [one.plus_minus for row in written for one in row if one.plus_minus is not None]
+        distinct, which = once(facts)
+        written = [[in_unit(choice, unit) for choice in fact.is_] if fact else [] for fact in distinct]
+        stated_sd = [one.plus_minus for i in which for one in written[i] if one.plus_minus is not None]
         usual = median(stated_sd) if stated_sd else (record.measured.most - record.measured.least) / 100
         floor = (record.measured.most - record.measured.least) * 1e-6
-        mean, sd = np.full(len(facts), np.nan), np.full(len(facts), np.nan)
-        for i, (fact, row) in enumerate(zip(facts, written, strict=True)):
+        looks = np.full((2, len(distinct)), np.nan)
+        for i, (fact, row) in enumerate(zip(distinct, written, strict=True)):
             if fact:
                 weights = np.array([*shares(self.about.frequencies, fact.is_).values()])
-                mean[i], sd[i] = _moments(row, weights / weights.sum() if weights.sum() else weights, usual)
+                looks[:, i] = _moments(row, weights / weights.sum() if weights.sum() else weights, usual)
+        mean, sd = looks[:, which]
         return mean, np.maximum(sd, floor)
 
 
+def _spread(trait: Trait, rows: Ints, known: int) -> Trait:
+    """A trait of one family with a row for each variant and each family of all, of which there are so many variants."""
+    blend = np.zeros((len(trait.blend), len(rows)))
+    mine = rows < trait.blend.shape[1] - 1
+    blend[:, mine] = trait.blend[:, rows[mine]]
+    by_row = {name: values[rows] for name in BY_ROW if len(values := getattr(trait, name))}
+    return replace(trait, **by_row, blend=blend, new=np.arange(len(rows)) >= known)
+
+
+def once(facts: Sequence[Fact | None]) -> tuple[list[Fact | None], list[int]]:
+    """(the facts that there are, each once; which of them each is). Many variants share the very same one."""
+    at: dict[int, int] = {}
+    which = [at.setdefault(id(fact), len(at)) for fact in facts]
+    first = dict(zip(reversed(which), reversed(facts), strict=True))
+    return [first[i] for i in range(len(at))], which
+
+
 def _leaning(mine: Floats, all_of_them: Floats) -> Floats:
-    """A family's blend, leaning on that of all families by the weight of one variant: few known ones say little of the rest."""
-    count = np.count_nonzero(mine)
-    own = mine / mine.sum() if count else mine
+    """The blend of each family, leaning on that of all by the weight of one variant: few known ones say little of the rest.
+
+    mine[f]: how common the recorded rows of a family are; all_of_them: the same of all families.
+    """
+    count, total = np.count_nonzero(mine, axis=1)[:, None], mine.sum(axis=1, keepdims=True)
+    own = np.divide(mine, total, out=mine.copy(), where=count > 0)
     return count * own + (all_of_them / all_of_them.sum() if all_of_them.sum() else all_of_them)
 
 
@@ -230,13 +280,15 @@ def _confusion(record: TraitRecord, states: Sequence[str], mistakes: float) -> F
     matrix = np.eye(size)
     if size < 2:
         return matrix
+    matrix[:] = mistakes / (size - 1)
+    np.fill_diagonal(matrix, 1.0 - mistakes)
     for k, state in enumerate(states):
         named = [states.index(other) for other in (record.states[state].mistaken_for if record.states else [])]
-        others = [j for j in range(size) if j != k and j not in named]
-        share = (CONFUSED if others else 1.0) if named else 0.0
-        matrix[k, k] = 1.0 - mistakes
-        matrix[k, named] = mistakes * share / max(1, len(named))
-        matrix[k, others] = mistakes * (1.0 - share) / max(1, len(others))
+        if named:
+            others = [j for j in range(size) if j != k and j not in named]
+            share = CONFUSED if others else 1.0
+            matrix[k, named] = mistakes * share / len(named)
+            matrix[k, others] = mistakes * (1.0 - share) / max(1, len(others))
     return matrix
 
 

@@ -109,7 +109,7 @@ def _build(entries: Entries, target: Path, base: str, progress: Progress, proces
     with ExitStack() as swapped:
         made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(replacing(target)), place))
     if place is not None and made.maker is not None:
-        keep(place, mark, recorded(made.written, made.answers, site.memo.lasting() | made.lasting, digests, old))
+        keep(place, mark, recorded(made.written, made.answers, site.memo.lasting(), digests, old))
     return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), made.now)
 
 
@@ -215,7 +215,6 @@ class _Made:
 
     maker     None as long as the site that stands is the one that is wanted
     written   every file so far;  answers: the digest of each answer that was worked out, and what was read for it
-    lasting   the answers that are kept for the next build
     """
 
     def __init__(self, site: Site, changes: Changes | None, target: Path, processes: int | None) -> None:
@@ -226,7 +225,6 @@ class _Made:
         self._folders: list[str] = []
         self.written: dict[str, Written] = {}
         self.answers: Answers = {}
-        self.lasting: dict[Key, Any] = {}
         #: How many were made now.
         self.now = 0
 
@@ -282,7 +280,7 @@ class _Made:
                 next(shown, None)
             else:
                 self.answers |= report.answers
-                self.lasting |= report.lasting
+                self.site.memo.learn(report.lasting, report.answers)
                 for address, one in report.written.items():
                     self._add(address, one)
 
@@ -307,7 +305,7 @@ def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
 
 
 class _Report(NamedTuple):
-    """What a process has written, and the answers that it worked out."""
+    """What a process has written, and the answers that it worked out, those that last with what they say."""
 
     written: dict[str, Written]
     answers: Answers

@@ -12,17 +12,15 @@ loads that family.
 from collections.abc import Iterable, Iterator
 from functools import partial
 
-from ..identify.arrays import Compiled
-from ..identify.start import start
-from ..kb.load import Entries
 from ..kb.models import Trait, View
-from ..kb.resolve import living, moved, slots_of, views_of
+from ..kb.resolve import slots_of, stated, traits_of, views_of
 from .joined import joined
 from .packed import packed
+from .packed_families import packed_together
 from .packed_words import packed_words
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
-from .reads import ALL, IN
+from .reads import ALL
 from .search_pages import added, assigned
 from .tables import Site
 from .texts import address, sentence
@@ -31,8 +29,6 @@ from .unit_places import places
 FOLDER = "identify"
 #: No family can be called so: an id has single hyphens, with letters or digits on both sides.
 EVERYTHING = "all--"
-#: What the arrays and words of any family lean on; see `identify.compile` and `packed_words`.
-LEANS_ON = ("part", "slot type", "trait", "set", "livery", "maker")
 #: A view that takes no more than this, in glances at the side, is what sellers photograph; and what one sees of a unit in hand.
 #: One that takes as much as the last takes power, tools or loosened screws.
 PHOTOGRAPHED, IN_HAND, CAREFUL = 1.0, 2.5, 4.0
@@ -72,8 +68,8 @@ def _script() -> bytes:
 def _values(site: Site) -> Values:
     """The families with their drawings, and the sheets for those without scripts."""
     found: list[Values] = []
-    for ident, tables in site.families.items():
-        sheet = pocket_address(ident) if 1 < len(tables.variants) <= MOST_VARIANTS else None
+    for ident in site.bare.families():
+        sheet = pocket_address(ident) if 1 < len(site.bare.variants(ident)) <= MOST_VARIANTS else None
         picture = next(iter(site.pictures.heads(ident, None)), None)
         found.append(site.link("family", ident) | {"id": ident, "picture": picture, "sheet": sheet})
     return {"families": found}
@@ -133,25 +129,14 @@ def _views(views: dict[str, View], traits: Iterable[Trait]) -> list[list[object]
 
 def _family(site: Site, family: str) -> bytes:
     """One family as arrays and words."""
-    site.memo.note((IN, family), ("family", family), *((kind, ALL) for kind in LEANS_ON))
-    plain = site.plain
-    mine = {ident for ident in living(plain) if plain.home["variant", ident] == family}
-    # Sets hold units of other families, whose names are said.
-    for one in plain.sets.values():
-        sat = [ident for position in one.positions for ident in position.variants]
-        if any(now in mine for ident in sat for now in moved(plain, ident)):
-            site.memo.note(*(("variant", now) for ident in sat for now in (ident, *moved(plain, ident))))
-    return _compiled(plain, family, site.compiled(family))
+    compiled = site.compiled(family)
+    words = packed_words(site.bare.of_family(family), compiled)
+    return added("tellmarkIdentify", family, {"packed": packed(compiled), "words": words})
 
 
 def _everything(site: Site) -> bytes:
     """All families together."""
-    site.memo.note(*((kind, ALL) for kind in (*LEANS_ON, "family", "variant")))
-    return _compiled(site.plain, None, start(site.plain).compiled)
-
-
-def _compiled(entries: Entries, family: str | None, compiled: Compiled) -> bytes:
-    return added("tellmarkIdentify", family or EVERYTHING, {"packed": packed(compiled), "words": packed_words(entries, compiled)})
+    return added("tellmarkIdentify", EVERYTHING, packed_together(site.bare.whole(), site.alone))
 
 
 # Pictures ------------------------------------------------------------------------------------------------------------------
@@ -159,12 +144,13 @@ def _compiled(entries: Entries, family: str | None, compiled: Compiled) -> bytes
 
 def _places(site: Site, family: str) -> bytes:
     """The views of a family, the pictures of its traits, and those of its variants."""
-    tables = site.families[family]
-    sides = {one.id: image["src"] for one in tables.variants if (image := site.images.of_variant(one))}
+    entries = site.bare.of_family(family)
+    variants = [stated(entries, ident) for ident in site.bare.variants(family)]
+    sides = {one.id: image["src"] for one in variants if (image := site.images.of_variant(one))}
     found = {
         "views": places(site, family),
-        "pictures": {name: _pictures(site, family, name, trait) for name, trait in tables.all_traits.items()},
-        "kinds": {one.id: one.kind for one in tables.variants if one.kind},
+        "pictures": {name: _pictures(site, family, name, trait) for name, trait in traits_of(entries, family).items()},
+        "kinds": {one.id: one.kind for one in variants if one.kind},
         "sides": sides,
     }
     return added("tellmarkIdentifyPlaces", family, found)

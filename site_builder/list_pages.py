@@ -6,14 +6,13 @@ from functools import partial
 from ..identify.gaps import gaps
 from ..kb.resolve import slots_of, traits_of
 from .page import Page, Values
-from .reads import ALL, IN
 from .tables import Site
 from .texts import counted, labeled, markdown, sentence, years
 
 
 def pages(site: Site) -> Iterator[Page]:
     """All of them."""
-    wanted = site.memo.question("gaps", partial(_gaps, site))
+    wanted = site.memo.question("gaps", partial(_gaps, site), lasting=True)
     yield Page("liveries.html", "liveries.html", "Liveries", partial(liveries, site))
     yield Page("makers.html", "makers.html", "Makers", partial(makers, site))
     yield Page("sources.html", "sources.html", "Sources", partial(sources, site))
@@ -27,11 +26,7 @@ def pages(site: Site) -> Iterator[Page]:
 
 def liveries(site: Site) -> Values:
     """Each livery with its colors, and how many variants of each family wear it."""
-    worn: dict[str, dict[str, int]] = {}
-    for one in site.whole.values():
-        if one.livery:
-            families = worn.setdefault(one.livery, {})
-            families[one.family] = families.get(one.family, 0) + 1
+    worn = site.worn()
     return {
         "records": [
             {
@@ -82,8 +77,7 @@ def sources(site: Site) -> Values:
 
 def _gaps(site: Site, family: str) -> Values:
     """What is not known of a family."""
-    site.memo.note((IN, family), *((kind, ALL) for kind in ("part", "slot type", "trait", "set", "livery")))
-    return gaps(site.plain, family).as_dict()
+    return gaps(site.bare.of_family(family), family, site.groups[family]).as_dict()
 
 
 def _wanted(site: Site, family: str, found: Values) -> Values:

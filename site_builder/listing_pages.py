@@ -10,16 +10,12 @@ nowhere.
 from collections.abc import Iterator
 from functools import partial
 
-from ..identify.vocabulary import vocabulary
 from .joined import joined
-from .packed_listing import packed, packed_records
 from .page import File, Page, Values
-from .reads import ALL, FILE
+from .reads import FILE
 from .search_pages import assigned
 from .tables import Site
 
-#: The kinds of records that phrases and sentences are made of.
-LEANS_ON = ("family", "variant", "set", "part", "slot type", "trait", "livery", "maker", "procedure")
 TITLE = "Read a listing"
 
 
@@ -48,6 +44,11 @@ def _values(site: Site) -> Values:
 
 def _data(site: Site) -> bytes:
     """See the type ListingData at the head of `modules/listing/page.js`."""
-    site.memo.note((FILE, "sellers.yaml"), *((kind, ALL) for kind in LEANS_ON))
-    data: Values = {"vocabulary": packed(vocabulary(site.plain)), "records": packed_records(site.plain)}
+    # Here, since the reading of texts takes long to load, and nothing else on the site leans on it.
+    from ..identify.vocabulary import vocabulary
+    from .packed_listing import packed, packed_records
+
+    site.memo.note((FILE, "sellers.yaml"))
+    entries = site.bare.names()
+    data: Values = {"vocabulary": packed(vocabulary(entries, site.bare.words())), "records": packed_records(entries)}
     return assigned("var tellmarkListingData", data)

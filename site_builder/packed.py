@@ -11,14 +11,18 @@ is truth @ confusion, the blend is that of what is recorded, weighted by how com
             what: a state, or `_sparse` chances of states, or [mean, sd]; null: no value is recorded, or the blend of what is
             confusion: of each state [chance of any other state, state, chance, state, chance ...]
             blend: `_sparse` rows, only where they do not follow from how common the rows are
+            elsewhere: of a trait that one family has alone, among others: what and applies of all rows of other families; the
+            looks, rows and blend are then those of its own rows alone, its variants and behind them the family
 """
 
 from collections.abc import Hashable, Iterable, Sequence
-from typing import Any, TypeVar
+from dataclasses import replace
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from ..identify.arrays import Compiled, Floats, Ints, Slot, Trait
+from ..identify.arrays import Bools, Compiled, Floats, Ints, Slot, Trait
+from ..identify.trait_tables import BY_ROW
 
 #: Packed values may differ from the arrays by this much.
 CLOSE = 1e-12
@@ -40,6 +44,7 @@ def packed(compiled: Compiled) -> Plain:
     if not np.array_equal(expected, compiled.variant):
         raise ValueError("candidates must be sorted by variant, then one of each family that is not in the record")
     priors, prior = _distinct(compiled.prior.tolist())
+    rows = rows_of(compiled)
     return {
         "variants": list(compiled.variants),
         "families": list(compiled.families),
@@ -49,27 +54,25 @@ def packed(compiled: Compiled) -> Plain:
         "asking": dict(compiled.asking),
         "settled": compiled.settled,
         "familyLeads": compiled.family_leads,
-        "times": letters(times.tolist()),
+        "times": letters(times),
         "priors": priors,
         "prior": letters(prior),
-        "family": letters(compiled.family.tolist()),
-        "setOf": letters((compiled.set_of + 1).tolist()),
-        "position": letters(compiled.position.tolist()),
+        "family": letters(compiled.family),
+        "setOf": letters(compiled.set_of + 1),
+        "position": letters(compiled.position),
         "slots": [_slot(compiled, slot) for slot in compiled.slots],
-        "traits": [_trait(compiled, trait) for trait in compiled.traits],
+        "traits": [_trait(compiled, trait, rows) for trait in compiled.traits],
     }
 
 
-def letters(numbers: Sequence[int]) -> str | list[int]:
+def letters(numbers: Sequence[int] | Ints) -> str | list[int]:
     """One character for each number from 0; the numbers themselves where one is too large for that."""
-    if numbers and max(numbers) >= LETTERS:
-        return list(numbers)
-    return "".join(map(_letter, numbers))
-
-
-def _letter(number: int) -> str:
-    code = number + _FIRST if number < _BACKSLASH - _FIRST else number + _FIRST + 1
-    return chr(code if code <= _LAST else code - _LAST - 1 + _WIDE)
+    codes = np.asarray(numbers, dtype=np.int64)
+    if codes.size and codes.max() >= LETTERS:
+        return codes.tolist()
+    codes = codes + np.where(codes < _BACKSLASH - _FIRST, _FIRST, _FIRST + 1)
+    codes = codes + np.where(codes > _LAST, _WIDE - _LAST - 1, 0)
+    return codes.astype("<u4").tobytes().decode("utf-32-le")
 
 
 def _distinct(found: Iterable[Found]) -> tuple[list[Found], list[int]]:
@@ -77,6 +80,15 @@ def _distinct(found: Iterable[Found]) -> tuple[list[Found], list[int]]:
     at: dict[Found, int] = {}
     index = [at.setdefault(one, len(at)) for one in found]
     return list(at), index
+
+
+def _distinct_rows(rows: Floats) -> tuple[list[int], list[int]]:
+    """(the first of all rows that are alike, in the order they come; which of those each row is)."""
+    data, width = (rows + 0.0).tobytes(), rows.shape[1] * rows.itemsize  # 0 is the same as -0
+    at: dict[bytes, int] = {}
+    index = [at.setdefault(data[i * width : (i + 1) * width], len(at)) for i in range(len(rows))]
+    first = dict(zip(reversed(index), range(len(index) - 1, -1, -1), strict=True))
+    return [first[which] for which in range(len(at))], index
 
 
 def _sparse(row: Iterable[float]) -> tuple[float, ...]:
@@ -93,14 +105,14 @@ def _slot(compiled: Compiled, slot: Slot) -> Plain:
     if not slot.parts:
         if not np.array_equal(slot.row, own_rows(compiled)):
             raise ValueError(f"the rows of the slot {slot.id} must be the variants, then the families")
-        return {**plain, "redone": letters((slot.redone - len(compiled.variants)).tolist())}
-    rows = [_sparse(row) for row in [*slot.issued.tolist(), *slot.replaced.tolist()]]
-    chances, which = _distinct(rows)
+        return {**plain, "redone": letters(slot.redone - len(compiled.variants))}
+    rows = np.concatenate([slot.issued, slot.replaced])
+    first, which = _distinct_rows(rows)
     return {
         **plain,
         "parts": list(slot.parts),
-        "row": letters(slot.row.tolist()),
-        "chances": chances,
+        "row": letters(slot.row),
+        "chances": [_sparse(row) for row in rows[first].tolist()],
         "issued": letters(which[: len(slot.swap)]),
         "replaced": letters(which[len(slot.swap) :]),
     }
@@ -114,15 +126,70 @@ def own_rows(compiled: Compiled) -> Ints:
 # Traits ----------------------------------------------------------------------------------------------------------------
 
 
-def _trait(compiled: Compiled, trait: Trait) -> Plain:
-    what = _measures(trait) if trait.measured else _states(trait)
-    others = zip(what, trait.applies.tolist(), trait.blend_of.tolist(), trait.new.astype(int).tolist(), strict=True)
-    looks, rows = _distinct(others)
+class Rows(NamedTuple):
+    """The rows of an own slot: the families there are, how common each row is (a family: not at all), and which it is of."""
+
+    families: Sequence[str]
+    common: Floats
+    family: Ints
+
+
+def rows_of(compiled: Compiled) -> Rows:
+    """The rows of every own slot."""
+    rows = own_rows(compiled)
+    size = len(compiled.variants) + len(compiled.families)
+    common: Floats = np.bincount(rows, weights=compiled.prior, minlength=size).astype(np.float64)
+    common[len(compiled.variants) :] = 0.0
+    family = np.zeros(len(common), dtype=np.int64)
+    family[rows] = compiled.family
+    return Rows(compiled.families, common, family)
+
+
+def _trait(compiled: Compiled, trait: Trait, rows: Rows) -> Plain:
+    if trait.family is not None and len(compiled.families) > 1:
+        mine = rows.family == compiled.families.index(trait.family)
+        found = packed_own(_alone(trait, mine), rows.common[mine])
+    else:
+        parts = compiled.slots[trait.slot].parts
+        found = _packed(trait, _blend_of_parts(trait) if parts else _blend(trait, rows))
+    return {"id": trait.id, "slot": trait.slot, "view": trait.view} | found
+
+
+def packed_own(trait: Trait, common: Floats) -> Plain:
+    """A trait that a family has alone among others, as `identify.compile.own_traits` gives it; its slot and view left out.
+
+    common: how common each of its rows is, but for the last, which stands for all other families.
+    """
+    mine = _taken(trait, np.arange(len(common)))
+    family = np.zeros(len(common), dtype=np.int64)
+    found = _packed(mine, _blend(mine, Rows([trait.family or ""], common, family)))
+    return found | {"elsewhere": [_what(trait, [len(common)], _left_out(trait))[0], float(trait.applies[-1])]}
+
+
+def _alone(trait: Trait, mine: Bools) -> Trait:
+    """A trait that a family has alone, with its own rows and one for all others."""
+    others = np.flatnonzero(~mine)
+    foreign = _taken(trait, others)
+    alike = _distinct_rows(_looks(foreign, np.zeros(len(others), dtype=bool))[:, :-1])[0]  # but for what is in the record
+    if len(alike) > 1 or trait.blend_of[others].any() or trait.blend[:, others].any():
+        raise ValueError(f"all units of other families must be alike in the trait {trait.id}")
+    return _taken(trait, np.append(np.flatnonzero(mine), others[0]))
+
+
+def _taken(trait: Trait, at: Ints) -> Trait:
+    """A trait with some of its rows."""
+    values = {name: held[at] for name in (*BY_ROW, "new") if len(held := getattr(trait, name))}
+    return replace(trait, **values, blend=trait.blend[:, at])
+
+
+def _packed(trait: Trait, usual: Floats) -> Plain:
+    """A trait without its slot and view. usual: the blend that need not be said."""
+    left_out = _left_out(trait)
+    first, rows = _distinct_rows(_looks(trait, left_out))
+    others = (trait.applies[first].tolist(), trait.blend_of[first].tolist(), trait.new[first].astype(int).tolist())
     plain: Plain = {
         "id": trait.id,
-        "slot": trait.slot,
-        "view": trait.view,
-        "looks": looks,
+        "looks": list(zip(_what(trait, first, left_out), *others, strict=True)),
         "rows": letters(rows),
         "states": list(trait.states),
         "confusion": [] if trait.measured else [_confused(row) for row in trait.confusion.tolist()],
@@ -137,31 +204,35 @@ def _trait(compiled: Compiled, trait: Trait) -> Plain:
     }
     if trait.family is not None:
         plain["family"] = trait.family
-    if not np.allclose(blend(compiled, trait), trait.blend, rtol=0, atol=CLOSE):
+    if np.abs(usual - trait.blend).max(initial=0.0) > CLOSE:
         plain["blend"] = [_sparse(row) for row in trait.blend.tolist()]
-    return {key: value for key, value in plain.items() if value not in ([], False, 0.0) or key in ("slot", "view")}
+    return {key: value for key, value in plain.items() if value not in ([], False, 0.0)}
 
 
-def _measures(trait: Trait) -> list[tuple[float, float] | None]:
-    pairs = zip(trait.mean.tolist(), trait.sd.tolist(), strict=True)
-    return [None if mean != mean else (mean, sd) for mean, sd in pairs]
+def _looks(trait: Trait, left_out: Bools) -> Floats:
+    """All that a trait says of each of its rows, as numbers."""
+    what = np.stack([trait.mean, trait.sd], axis=1) if trait.measured else trait.truth
+    columns = (np.where(left_out[:, None], 0.0, what), left_out, trait.applies, trait.blend_of, trait.new)
+    return np.column_stack([one.astype(np.float64) for one in columns])
 
 
-def _states(trait: Trait) -> list[int | tuple[float, ...] | None]:
-    """What each row shows; None for the blend of what is recorded."""
-    known = np.where((trait.blend_of < 0)[:, None], trait.truth, 0.0)
-    blends = (trait.blend @ known)[trait.blend_of]
-    left_out = (trait.blend_of >= 0) & (np.abs(trait.truth - blends) <= CLOSE).all(axis=1)
-    alike, width = trait.truth.tobytes(), trait.truth.shape[1] * trait.truth.itemsize
-    shown: dict[bytes, int | tuple[float, ...]] = {}  # most rows are those of other families, all alike
-    rows: list[int | tuple[float, ...] | None] = []
-    for i, out in enumerate(left_out.tolist()):
-        key = alike[i * width : (i + 1) * width]
-        if not out and key not in shown:
-            row = _sparse(trait.truth[i].tolist())
-            shown[key] = int(row[0]) if len(row) == 2 and row[1] == 1.0 else row
-        rows.append(None if out else shown[key])
-    return rows
+def _left_out(trait: Trait) -> Bools:
+    """The rows that show the blend of what is recorded; of a value there is none."""
+    unknown = trait.blend_of >= 0
+    if trait.measured or not unknown.any():
+        return np.zeros(len(unknown), dtype=bool)
+    blends: Floats = (trait.blend @ np.where(unknown[:, None], 0.0, trait.truth))[trait.blend_of]
+    return unknown & (np.abs(trait.truth - blends) <= CLOSE).all(axis=1)
+
+
+def _what(trait: Trait, rows: Sequence[int], left_out: Bools) -> list[int | tuple[float, ...] | None]:
+    """What some rows show; None for the blend of what is recorded, and for a value that nobody recorded."""
+    if trait.measured:
+        pairs = zip(trait.mean[rows].tolist(), trait.sd[rows].tolist(), strict=True)
+        return [None if mean != mean else (mean, sd) for mean, sd in pairs]
+    shown = [_sparse(row) for row in trait.truth[rows].tolist()]
+    sure = [int(row[0]) if len(row) == 2 and row[1] == 1.0 else row for row in shown]
+    return [None if out else one for out, one in zip(left_out[rows].tolist(), sure, strict=True)]
 
 
 def _confused(row: Sequence[float]) -> list[float]:
@@ -170,28 +241,24 @@ def _confused(row: Sequence[float]) -> list[float]:
     return [usual, *(one for k, x in enumerate(row) if x != usual for one in (k, x))]
 
 
-def blend(compiled: Compiled, trait: Trait) -> Floats:
+def _blend(trait: Trait, rows: Rows) -> Floats:
     """The blend that follows from how common the rows are: a family's recorded ones, and all of them by the weight of one.
 
-    Of the parts of a slot all count alike, and none where all are recorded.  blend[f, i], as `identify.trait_tables` makes it.
+    blend[f, i] of a trait that all families have, as `identify.trait_tables` makes it; one row where one family has it alone.
     """
+    weights = rows.common * (trait.blend_of < 0)
+    families = range(len(rows.families)) if trait.family is None else [rows.families.index(trait.family)]
+    mine = weights * (rows.family == np.array(families)[:, None])
+    return _shares(np.count_nonzero(mine, axis=1)[:, None] * _shares(mine) + _shares(weights[None, :]))
+
+
+def _blend_of_parts(trait: Trait) -> Floats:
+    """Of the parts of a slot all count alike, and none where all are recorded."""
     known = trait.blend_of < 0
-    if compiled.slots[trait.slot].parts:
-        return (np.zeros(len(known)) if known.all() else known / max(1, known.sum()))[None, :]
-    common = np.zeros(len(known))
-    np.add.at(common, own_rows(compiled), compiled.prior)
-    common[len(compiled.variants) :] = 0.0
-    family = np.zeros(len(known), dtype=np.int64)
-    family[own_rows(compiled)] = compiled.family
-    everything = _share(common * known)
-    rows: list[Floats] = []
-    for f in range(len(compiled.families)):
-        of = f if trait.family is None else compiled.families.index(trait.family)
-        mine = common * known * (family == of)
-        rows.append(_share(np.count_nonzero(mine) * _share(mine) + everything))
-    return np.array(rows)
+    return (np.zeros(len(known)) if known.all() else known / max(1, known.sum()))[None, :]
 
 
-def _share(weights: Floats) -> Floats:
-    total = weights.sum()
-    return weights / total if total > 0 else weights
+def _shares(weights: Floats) -> Floats:
+    """Each row by its sum, where it has one."""
+    totals = weights.sum(axis=1, keepdims=True)
+    return np.divide(weights, totals, out=weights.copy(), where=totals > 0)

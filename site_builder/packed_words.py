@@ -4,21 +4,26 @@ Lists follow the arrays: traits, slots, views, variants, sets and families stand
 mean, and how sentences are made of them, is in `modules/kernel/wording.js`, which says what every field is (`PackedWords`).
 """
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..identify.arrays import MISSING, Compiled
 from ..identify.history import occupants, years_of_part
 from ..identify.wording import Words
 from ..kb.load import Entries
-from ..kb.resolve import slots_of, stated
+from ..kb.resolve import lineage, slots_of
 from ..kb.values import Years
 
 Plain = dict[str, Any]
 
 
-def packed_words(entries: Entries, compiled: Compiled) -> Plain:
-    """The words of a family, or of all: whatever was compiled. As JSON has them."""
+def packed_words(entries: Entries, compiled: Compiled, silent: Mapping[str, Sequence[str]] | None = None) -> Plain:
+    """The words of a family, or of all: whatever was compiled. As JSON has them.
+
+    silent: the slots of each variant with a part that nobody recorded, where they are known.
+    """
     words = Words(entries, compiled)
+    silent = silent or {ident: words.unrecorded_slots(ident) for ident in compiled.variants}
     slot_at = {slot.id: s for s, slot in enumerate(compiled.slots)}
     at = {ident: v for v, ident in enumerate(compiled.variants)}
     sets = [_set(words, ident, at) for ident in compiled.sets]
@@ -29,18 +34,18 @@ def packed_words(entries: Entries, compiled: Compiled) -> Plain:
         ],
         "slots": [words.slot(slot.id) for slot in compiled.slots],
         "views": [words.view_name(view) for view in compiled.views],
-        "traits": [_trait(words, t) for t in range(len(compiled.traits))],
+        "traits": [words_of_trait(words, t) for t in range(len(compiled.traits))],
         "parts": {part: _part(words, part) for part in _parts(compiled)},
         "variants": [words.variant(ident) for ident in compiled.variants],
-        "made": [_years(stated(entries, ident).made) for ident in compiled.variants],
-        "silent": [[slot_at[slot] for slot in words.unrecorded_slots(ident)] for ident in compiled.variants],
+        "made": [_years(_made(entries, ident)) for ident in compiled.variants],
+        "silent": [[slot_at[slot] for slot in silent[ident]] for ident in compiled.variants],
         "others": [[ident, words.variant(ident)] for ident in list(at)[len(compiled.variants) :]],
         "sets": sets,
     }
 
 
-def _trait(words: Words, t: int) -> Plain | None:
-    """One trait; None for a bare slot."""
+def words_of_trait(words: Words, t: int) -> Plain | None:
+    """The words of one trait; None for a bare slot."""
     record = words.record(t)
     if record is None:
         return None
@@ -74,6 +79,11 @@ def _part(words: Words, part: str) -> Plain:
     if record is not None and record.reproduction_of:
         found["reproducedBy"] = entries.makers[record.maker].name if record.maker in entries.makers else ""
     return found
+
+
+def _made(entries: Entries, ident: str) -> Years | None:
+    """When a variant was made: as it says, or whatever it is like."""
+    return next((one.made for one in lineage(entries, ident) if one.made is not None), None)
 
 
 def _years(years: Years | None) -> list[int] | None:

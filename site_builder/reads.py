@@ -101,6 +101,10 @@ class Memo(noting.Memo):
         """The lasting answers that are known by now."""
         return {key: one[0] for key, one in self.answers.items() if key[1] in self._lasting}
 
+    def learn(self, lasting: Mapping[Key, Any], answers: Answers) -> None:
+        """Takes over the lasting answers that another process has worked out, with what it says of them."""
+        self.answers |= {key: (value, *answers[key]) for key, value in lasting.items()}
+
     def digest_of(self, key: Key) -> str:
         """The digest of an answer, which is worked out if it was not before; NOTHING where there is nothing left to ask about."""
         try:

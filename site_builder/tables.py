@@ -19,6 +19,7 @@ from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
 from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
+from .bare import Bare
 from .drawn import Pictures
 from .images import Images
 from .page import Shared, Values
@@ -200,6 +201,8 @@ class Site:
         #: Not written down who reads it: for what notes by itself what it read.
         self.plain = entries
         self.entries = noted(entries, memo)
+        #: Without prose, for what leans on many records and on none of their sentences.
+        self.bare = Bare(entries, memo)
         self.about = entries.about
         self.base = base
         #: What the files of the stages before hold, by address; see `page.py`.
@@ -228,6 +231,8 @@ class Site:
         self.images = Images(self.pictures, self.thumbnails, memo)
         #: The arrays of a family.
         self.compiled = memo.kept(self._compiled)
+        #: What a family has alone, packed.
+        self.alone = memo.question("alone", self._packed_alone, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
         self._alike = memo.question("alike", self._nearest)
@@ -245,12 +250,15 @@ class Site:
             ask("all born", self._all_born),
             ask("all in sets", self._all_in_sets),
             ask("all cited", self._all_cited),
-            ask("all groups", self._groups_of),
+            ask("all groups", self._groups_of, lasting=True),
         )
         #: The (set, position) pairs a variant came in; positions count from 1.
         self.seats = Answers(ask("seats", _each(all_seats)))
         #: The sets that units of a family sat in, the earliest first, each with the positions they sat in.
         self.sets_of = Answers(ask("sets of", _each(all_sets)))
+        #: {livery: how many variants of each family wear it}.
+        self.worn = ask("worn", self._all_worn)
+        self._family_of = ask("family of", self._home_of)
         #: The variants that left the factory with a part, and in which slots.
         self.born_with = Answers(ask("born with", _each(all_born)))
         #: The set positions that say a part was fitted there.
@@ -284,9 +292,12 @@ class Site:
         return self._plain_whole[ident]
 
     def _compiled(self, family: str) -> Compiled:
-        kinds = ("part", "slot type", "trait", "set", "livery")
-        self.memo.note((IN, family), ("family", family), *((kind, ALL) for kind in kinds))
-        return start(self.plain, family).compiled
+        return start(self.bare.of_family(family), family).compiled
+
+    def _packed_alone(self, family: str) -> str:
+        from .packed_families import packed_alone  # it is seldom needed
+
+        return packed_alone(self.bare.of_family(family), family, self.compiled(family))
 
     def _digest_of_arrays(self, family: str) -> str:
         return digest(pickle.dumps(self.compiled(family)))
@@ -390,11 +401,7 @@ class Site:
         return self.families[family].by_likeness(ident)[: LOOK_ALIKES + MOST_TWINS]
 
     def _groups_of(self, family: str) -> list[list[str]]:
-        tables = self.families[family]
-        whole = tables.variants
-        # What else the arrays are made of; see `identify.compile`.
-        self.memo.note(("part", ALL), ("slot type", ALL), ("trait", ALL), ("set", ALL))
-        return inseparable(self.plain, family, whole)
+        return inseparable(self.bare.of_family(family), family, lambda: self.compiled(family))
 
     def _others(self, ident: str) -> list[str]:
         groups = self.groups[self.plain.home["variant", ident]]
@@ -409,11 +416,10 @@ class Site:
     # Who leans on what --------------------------------------------------------------------------------------------------
 
     def _all_born(self) -> dict[str, list[Values]]:
-        self.memo.note(("variant", ALL), ("family", ALL), ("livery", ALL))
-        found: dict[str, dict[str, Values]] = {}
-        for ident in living(self.plain):
-            one = self.plain_whole(ident)
-            slots = slots_of(self.plain, one.family)
+        entries, found = self.bare.whole(), dict[str, dict[str, Values]]()
+        for ident in living(entries):
+            one = stated(entries, ident)
+            slots = slots_of(entries, one.family)
             for slot, fact in one.fitted.items():
                 for part, how in fact.is_.items():
                     row = found.setdefault(part, {}).setdefault(
@@ -428,12 +434,12 @@ class Site:
         return {now: how for written, how in position.variants.items() for now in moved(self.entries, written)}
 
     def _all_seats(self) -> dict[str, list[tuple[str, int]]]:
-        return seats(self.entries)
+        return seats(self.bare.whole())
 
     def _all_sets(self) -> dict[str, list[tuple[str, list[int]]]]:
-        self.memo.note(("set", ALL), ("variant", ALL))
-        home, found = self.plain.home, dict[str, dict[str, list[int]]]()
-        for ident, one in sorted(self.plain.sets.items(), key=lambda one: (one[1].made or (9999, 0), one[0])):
+        entries, found = self.bare.whole(), dict[str, dict[str, list[int]]]()
+        home = entries.home
+        for ident, one in sorted(entries.sets.items(), key=lambda one: (one[1].made or (9999, 0), one[0])):
             for number, position in enumerate(one.positions, 1):
                 for family in sorted({home["variant", sat] for sat in position.variants}):
                     found.setdefault(family, {}).setdefault(ident, []).append(number)
@@ -441,11 +447,23 @@ class Site:
 
     def seated(self, position: Position) -> FamilyTables:
         """The family of the first variant that sat there; a position holds units of one role, with the same slots."""
-        return self.families[self.entries.home["variant", next(iter(position.variants))]]
+        return self.families[self._family_of(next(iter(position.variants)))]
+
+    def _home_of(self, variant: str) -> str:
+        self.memo.note(("variant", variant))
+        return self.plain.home["variant", variant]
+
+    def _all_worn(self) -> dict[str, dict[str, int]]:
+        entries, found = self.bare.whole(), dict[str, dict[str, int]]()
+        for one in (stated(entries, ident) for ident in living(entries)):
+            if one.livery:
+                families = found.setdefault(one.livery, {})
+                families[one.family] = families.get(one.family, 0) + 1
+        return found
 
     def _all_in_sets(self) -> dict[str, list[Values]]:
         found: dict[str, list[Values]] = {}
-        for ident, one in sorted(self.entries.sets.items()):
+        for ident, one in sorted(self.bare.whole().sets.items()):
             for number, position in enumerate(one.positions, 1):
                 slots = self.seated(position).slots
                 for slot, fact in position.fitted.items():

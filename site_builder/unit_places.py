@@ -1,8 +1,9 @@
 """Where on the drawing of a unit one has to look: a box around each trait and each slot, in the units of the drawing."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from ..kb.drawings import FAMILY, Drawing, Drawings
 from ..kb.pictures import drawing
@@ -15,7 +16,12 @@ from .tables import Site
 AIR, LEAST = 4.0, 22.0
 Matrix = tuple[float, float, float, float, float, float]
 Point = tuple[float, float]
+#: Left, top, right and bottom.
+Box = tuple[float, float, float, float]
 SAME: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+#: Elements whose content is drawn nowhere else than where it is used; and those that draw something, beside paths.
+HIDDEN = ("defs", "clipPath", "pattern")
+SHAPES = ("rect", "circle", "ellipse", "line", "polyline", "polygon", "text", "use")
 _STEP = re.compile(r"([MmLlHhVvCcSsQqTtAaZz])([^MmLlHhVvCcSsQqTtAaZz]*)")
 _NUMBER = re.compile(r"[-+]?(?:\d*\.\d+|\d+\.?)(?:[eE][-+]?\d+)?")
 _TRANSFORM = re.compile(r"(translate|scale|matrix)\(([^)]*)\)")
@@ -26,44 +32,39 @@ _TAKES = {"M": 2, "L": 2, "T": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "A": 7
 def places(site: Site, family: str) -> dict[str, Values]:
     """{view, or view/kind: its drawing, its box, and {trait, or slot: box of the place}} of everything drawn of a family."""
     sheets = site.pictures.drawings.of(FAMILY, family)
-    bodies = Drawings(site.entries, {one.path: replace(one, root=body(one, frozenset())) for one in sheets})
+    roots = {one.path: body(one, frozenset()) for one in sheets}
+    bodies = Drawings(site.entries, {one.path: replace(one, root=roots[one.path]) for one in sheets})
     found: dict[str, Values] = {}
     for sheet in sheets:
         svg = drawing(bodies, family, sheet.view, {}, sheet.kind)
         if svg is None:
             continue
-        marks = {name: list(at) for name, at in _marks(sheet)}
+        marks = {name: list(at) for name, at in _marks(sheet, roots[sheet.path])}
         name = f"{sheet.view}/{sheet.kind}" if sheet.kind else sheet.view
         found[name] = {"svg": svg, "box": [round(one, 1) for one in box(sheet)], "marks": marks}
     return found
 
 
-def _marks(sheet: Drawing) -> Iterator[tuple[str, tuple[float, ...]]]:
+def _marks(sheet: Drawing, root: Node) -> Iterator[tuple[str, tuple[float, ...]]]:
     """The traits and slots that the body shows, each with its place: what is drawn of it there, else its frame."""
-    whole = body(sheet, frozenset())
-    named = {node.attributes["id"]: node for node in sheet.nodes if "id" in node.attributes}
-    drawn: dict[str, list[Point]] = {}
-    for node, moved in _moved(whole, SAME):
-        for name in (node.attributes.get("data-trait"), node.attributes.get("data-slot")):
-            if name:
-                drawn.setdefault(name, []).extend(_points(node, moved, named))
+    walk = _Walk({node.attributes["id"]: node for node in sheet.nodes if "id" in node.attributes})
+    walk.covered(root, SAME, False)
     area = box(sheet)
     for name in dict.fromkeys(node.attributes["data-trait"] for node in sheet.nodes if "data-trait" in node.attributes):
         crop = sheet.crop(name)
-        if not drawn.get(name) and crop is not None and sheet.panel(name) is None:
+        if not walk.drawn.get(name) and crop is not None and sheet.panel(name) is None:
             x, y, width, height = map(float, crop.attributes["viewBox"].split())
-            drawn[name] = [(x, y), (x + width, y + height)]
-    for name, points in drawn.items():
-        if points and (at := _around(points, area)):
+            walk.drawn[name] = x, y, x + width, y + height
+    for name, covered in walk.drawn.items():
+        if covered and (at := _around(covered, area)):
             yield name, at
 
 
-def _around(points: Iterable[Point], area: tuple[float, float, float, float]) -> tuple[float, ...] | None:
-    """A box around points, with air, inside the area; None where they lie outside of it."""
-    found = list(points)
+def _around(covered: Box, area: tuple[float, float, float, float]) -> tuple[float, ...] | None:
+    """What is covered with air around it, inside the area; None where it lies outside of it."""
     spans: list[tuple[float, float]] = []
     for axis in (0, 1):
-        low, high = min(one[axis] for one in found) - AIR, max(one[axis] for one in found) + AIR
+        low, high = covered[axis] - AIR, covered[axis + 2] + AIR
         more = max(0.0, LEAST - (high - low)) / 2
         least, most = area[axis], area[axis] + area[axis + 2]
         spans.append((max(low - more, least + 1), min(high + more, most - 1)))
@@ -73,17 +74,58 @@ def _around(points: Iterable[Point], area: tuple[float, float, float, float]) ->
     return tuple(round(one, 1) for one in (left, top, right - left, bottom - top))
 
 
-def _moved(node: Node, matrix: Matrix) -> Iterator[tuple[Node, Matrix]]:
-    """Every element with what moves it, definitions left out."""
-    if node.tag in ("defs", "clipPath", "pattern"):
-        return
-    yield node, matrix
-    inner = _times(matrix, node.attributes.get("transform", ""))
-    for child in node.elements:
-        yield from _moved(child, inner)
+class _Walk:
+    """Goes through the elements of a drawing, and finds what those of each trait and slot cover.
+
+    named   what may be used in several places, by id
+    drawn   {trait or slot: the box around all that is drawn of it; None where it is nothing}
+    """
+
+    def __init__(self, named: Mapping[str, Node]) -> None:
+        self.named = named
+        self.drawn: dict[str, Box | None] = {}
+
+    def covered(self, node: Node, matrix: Matrix, marked: bool) -> Box | None:
+        """The box around an element, in the units of the drawing; looked for where it has a name, or (`marked`) one around it."""
+        if node.tag in HIDDEN:
+            return None
+        names = [name for mark in ("data-trait", "data-slot") if (name := node.attributes.get(mark))]
+        for name in names:
+            self.drawn.setdefault(name, None)
+        marked = marked or bool(names)
+        own = _times(matrix, node.attributes.get("transform", ""))
+        found = self._shape(node, own) if marked else None
+        for child in node.elements:
+            found = _joined(found, self.covered(child, own, marked))
+        for name in names:
+            self.drawn[name] = _joined(self.drawn[name], found)
+        return found
+
+    def _shape(self, node: Node, own: Matrix) -> Box | None:
+        """The box around what the element itself draws; what is used may use nothing in turn."""
+        used = self.named.get(node.attributes.get("href", "#")[1:]) if node.tag == "use" else None
+        if used is not None and used.tag != "use":
+            given = node.attributes
+            at = _times(own, f"translate({given.get('x', '0')} {given.get('y', '0')})")
+            return _Walk({}).covered(used, at, True)
+        corners = _corners(node)
+        if not corners:
+            return None
+        a, b, c, d, e, f = own
+        across, down = [a * x + c * y + e for x, y in corners], [b * x + d * y + f for x, y in corners]
+        return min(across), min(down), max(across), max(down)
+
+
+def _joined(one: Box | None, other: Box | None) -> Box | None:
+    """The box around two."""
+    if one is None or other is None:
+        return one or other
+    return min(one[0], other[0]), min(one[1], other[1]), max(one[2], other[2]), max(one[3], other[3])
 
 
 def _times(matrix: Matrix, transform: str) -> Matrix:
+    if not transform:
+        return matrix
     for kind, written in _TRANSFORM.findall(transform):
         some = [float(one) for one in _NUMBER.findall(written)]
         if kind == "translate":
@@ -98,44 +140,33 @@ def _times(matrix: Matrix, transform: str) -> Matrix:
     return matrix
 
 
-def _points(node: Node, matrix: Matrix, named: Mapping[str, Node]) -> Iterator[Point]:
-    """Corners of everything in an element, in the units of the drawing; `named`: what may be used in several places, by id."""
-    for inner, moved in _moved(node, matrix):
-        own = _times(moved, inner.attributes.get("transform", ""))
-        a, b, c, d, e, f = own
-        used = named.get(inner.attributes.get("href", "#")[1:]) if inner.tag == "use" else None
-        if used is not None and used.tag != "use":
-            given = inner.attributes
-            at = _times(own, f"translate({given.get('x', '0')} {given.get('y', '0')})")
-            yield from _points(used, at, {})
-        else:
-            yield from ((a * x + c * y + e, b * x + d * y + f) for x, y in _corners(inner))
-
-
-def _corners(node: Node) -> Iterator[Point]:
+def _corners(node: Node) -> Sequence[Point]:
     """Points of one shape that its outline hardly leaves."""
+    if node.tag == "path":
+        return _of_path(node.attributes.get("d", ""))
+    if node.tag not in SHAPES:
+        return ()
     given = {name: float(value) for name, value in node.attributes.items() if _NUMBER.fullmatch(value)}
     x, y = given.get("x", 0.0), given.get("y", 0.0)
-    if node.tag == "path":
-        yield from _of_path(node.attributes.get("d", ""))
-    elif node.tag == "rect":
-        yield from ((x, y), (x + given.get("width", 0.0), y + given.get("height", 0.0)))
-    elif node.tag in ("circle", "ellipse"):
+    if node.tag == "rect":
+        return (x, y), (x + given.get("width", 0.0), y + given.get("height", 0.0))
+    if node.tag in ("circle", "ellipse"):
         across = given.get("r", given.get("rx", 0.0))
         down = given.get("r", given.get("ry", 0.0))
         cx, cy = given.get("cx", 0.0), given.get("cy", 0.0)
-        yield from ((cx - across, cy - down), (cx + across, cy + down))
-    elif node.tag == "line":
-        yield from ((given.get("x1", 0.0), given.get("y1", 0.0)), (given.get("x2", 0.0), given.get("y2", 0.0)))
-    elif node.tag in ("polyline", "polygon"):
+        return (cx - across, cy - down), (cx + across, cy + down)
+    if node.tag == "line":
+        return (given.get("x1", 0.0), given.get("y1", 0.0)), (given.get("x2", 0.0), given.get("y2", 0.0))
+    if node.tag in ("polyline", "polygon"):
         numbers = [float(one) for one in _NUMBER.findall(node.attributes.get("points", ""))]
-        yield from zip(numbers[::2], numbers[1::2], strict=False)
-    elif node.tag in ("text", "use"):
-        yield x, y
+        return list(zip(numbers[::2], numbers[1::2], strict=False))
+    return ((x, y),)
 
 
-def _of_path(d: str) -> Iterator[Point]:
+@lru_cache(maxsize=1 << 14)
+def _of_path(d: str) -> tuple[Point, ...]:
     """The points that a path goes through, and those that its curves lean towards."""
+    found: list[Point] = []
     x = y = start_x = start_y = 0.0
     for letter, written in _STEP.findall(d):
         numbers = [float(one) for one in _NUMBER.findall(written)]
@@ -154,8 +185,9 @@ def _of_path(d: str) -> Iterator[Point]:
             else:
                 pairs = list(zip(some[-takes + takes % 2 :: 2], some[-takes + takes % 2 + 1 :: 2], strict=False))
                 pairs = [(some[5], some[6])] if kind == "A" else pairs
-                yield from ((from_x + one, from_y + other) for one, other in pairs)
+                found += [(from_x + one, from_y + other) for one, other in pairs]
                 x, y = from_x + pairs[-1][0], from_y + pairs[-1][1]
             if kind == "M" and at == 0:
                 start_x, start_y = x, y
-            yield x, y
+            found.append((x, y))
+    return tuple(found)

@@ -41,6 +41,8 @@ import { float, int, matrix, one, product, rowOf, sum, take, takeInts, takeRows 
  * @property {boolean} [canBeMissing]
  * @property {boolean} [atOnce]
  * @property {Sparse[]} [blend]
+ * @property {[number | number[] | null, number]} [elsewhere] of a trait that one family has alone: what and applies of all rows
+ *     of other families; looks, rows and blend are then those of its own rows alone, its variants and behind them the family
  *
  * @typedef {object} Packed
  * @property {string[]} variants
@@ -81,14 +83,15 @@ export function unpack(packed) {
     if (row < known) common[row] = float(common, row) + float(prior, c);
     familyOf[row] = int(family, c);
   });
-  const traits = packed.traits.map((trait) => {
-    const looks = numbers(trait.rows);
+  const traits = packed.traits.map((narrow) => {
+    const f = narrow.family === undefined ? -1 : packed.families.indexOf(narrow.family);
+    const { trait, looks } = narrow.elsewhere ? widened(narrow, familyOf, f, known) : { trait: narrow, looks: numbers(narrow.rows) };
     const recorded = looks.map((look) => (one(trait.looks ?? [], look)[2] < 0 ? 1 : 0));
     const blend = trait.blend
       ? dense(trait.blend, looks.length)
       : one(slots, trait.slot).parts.length
         ? blendOfParts(recorded)
-        : blendOfRows(recorded, common, familyOf, packed.families, trait.family ?? null);
+        : blendOfRows(recorded, common, familyOf, f >= 0 ? [f] : [...packed.families.keys()]);
     return unpackedTrait(trait, looks, blend);
   });
   return {
@@ -178,20 +181,42 @@ function unpackedSlot(packed, known, ownRow) {
 // Traits ---------------------------------------------------------------------------------------------------------------
 
 /**
+ * A trait that one family has alone, with a row for each variant and each family, and which look each row has.
+ * @param {PackedTrait} narrow
+ * @param {Int32Array} familyOf the family of each row
+ * @param {number} f the family that has it
+ * @param {number} known how many variants there are
+ * @returns {{ trait: PackedTrait, looks: Int32Array }}
+ */
+function widened(narrow, familyOf, f, known) {
+  const own = Array.from(familyOf.keys()).filter((i) => int(familyOf, i) === f);
+  const looks = [...(narrow.looks ?? [])];
+  const [what, applies] = narrow.elsewhere ?? [null, 0];
+  const rows = new Int32Array(familyOf.length);
+  // Variants of other families, and what is not in the record of those.
+  [0, 1].forEach((isNew) => {
+    const others = Array.from(familyOf.keys()).filter((i) => int(familyOf, i) !== f && Number(i >= known) === isNew);
+    others.forEach((i) => (rows[i] = looks.length));
+    if (others.length) looks.push([what, applies, 0, isNew]);
+  });
+  numbers(narrow.rows).forEach((look, i) => (rows[one(own, i)] = look));
+  const blend = narrow.blend?.map((row) => row.map((value, k) => (k % 2 ? value : one(own, value))));
+  return { trait: { ...narrow, looks, ...(blend ? { blend } : {}) }, looks: rows };
+}
+
+/**
  * blend[f, i] of own rows: a family's recorded ones, and all of them by the weight of one.
  * @param {Int32Array} recorded recorded[i]: 1 or 0
  * @param {Float64Array} common how common each row is
  * @param {Int32Array} familyOf the family of each row
- * @param {string[]} families
- * @param {string | null} family whose own trait it is
+ * @param {number[]} families those that have the trait: all, or the one whose own it is
  * @returns {Matrix}
  */
-function blendOfRows(recorded, common, familyOf, families, family) {
+function blendOfRows(recorded, common, familyOf, families) {
   const weights = common.map((weight, i) => weight * int(recorded, i));
   const all = wholeOf(weights);
   const found = matrix(families.length, weights.length);
-  families.forEach((_, f) => {
-    const of = family === null ? f : families.indexOf(family);
+  families.forEach((of, f) => {
     const mine = weights.map((weight, i) => (int(familyOf, i) === of ? weight : 0));
     const count = mine.reduce((counted, weight) => counted + (weight ? 1 : 0), 0);
     found.data.set(wholeOf(wholeOf(mine).map((weight, i) => count * weight + float(all, i))), f * weights.length);

@@ -1,0 +1,270 @@
+"""Entries without prose, for all that is made of facts and names alone.
+
+A *bare* record has no sentences, no word of who said it and when, no photographs and no prices, and neither have its facts.  Who
+is given bare entries can read none of that, and what they hold is all that their digest is made of: so nothing made of them
+changes with a sentence, and nothing that it shows is forgotten.
+
+Of a family there are bare entries of its own.  They hold what lies in its folder, what any family leans on (parts, slot types,
+traits, liveries, makers), and the sets that hold its units, with the name of everything else that sat there.
+"""
+
+from collections.abc import Iterable
+from functools import cache, cached_property
+from typing import Any, cast, get_args
+
+from pydantic import BaseModel
+
+from ..kb.load import FIELDS, Entries
+from ..kb.models import Variant
+from ..kb.resolve import lineage, moved
+from .reads import ALL, HOMELY, IN, Memo, digest
+
+#: What a bare record says in the place of what it does not say.
+PROSE: dict[str, Any] = {
+    "about": None,
+    "sources": {},
+    "verified": None,
+    "note": None,
+    "photographs": [],
+    "changes": None,
+    "tell": None,
+    "cost": None,
+    "minutes": None,
+    "found": "",
+    "mend": "",
+    "procedure": None,
+}
+#: What is left of a variant of another family: its name, and where it lives now.
+NAMED = ("name", "moved_to", "split_into")
+#: The kinds of records that any family may lean on.
+SHARED = ("part", "slot type", "trait", "livery", "maker")
+#: Those that are held for a family of its own.
+HELD = ("family", "variant", "set")
+
+
+def bare(record: BaseModel) -> Any:
+    """A record, or anything in one, without prose; itself where it has none."""
+    said, prose, holding = vars(record), *_fields(type(record))
+    changed: dict[str, Any] = {name: PROSE[name] for name in prose if said[name] != PROSE[name]}
+    for name in holding:
+        held: Any = said[name]
+        now: Any = held
+        if isinstance(held, dict):
+            inner = cast("dict[str, object]", held)
+            now = {key: bare(one) if isinstance(one, BaseModel) else one for key, one in inner.items()}
+        elif isinstance(held, list):
+            now = [bare(one) if isinstance(one, BaseModel) else one for one in cast("list[object]", held)]
+        elif isinstance(held, BaseModel):
+            now = bare(held)
+        if now != held:
+            changed[name] = now
+    return record.model_copy(update=changed) if changed else record
+
+
+@cache
+def _fields(model: type[BaseModel]) -> tuple[list[str], list[str]]:
+    """(the fields of a model that are prose, those that may hold other models)."""
+    fields = model.model_fields
+    holding = [name for name, field in fields.items() if name not in PROSE and _holds(field.annotation)]
+    return [name for name in fields if name in PROSE], holding
+
+
+def _holds(annotation: Any) -> bool:
+    """Whether values of a type are models, or hold some."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return True
+    return any(_holds(inner) for inner in get_args(annotation))
+
+
+class _Held(Entries):
+    """Entries that nobody changes."""
+
+    @cached_property
+    def _inside(self) -> dict[tuple[str, str], list[str]]:
+        found: dict[tuple[str, str], list[str]] = {}
+        for kind in {kind for kind, _ in self.home}:
+            for ident in self.of(kind):
+                found.setdefault((kind, self.home[kind, ident]), []).append(ident)
+        return found
+
+    def inside(self, kind: str, home: str) -> list[str]:
+        """As of any entries."""
+        return self._inside.get((kind, home), [])
+
+
+class Bare:
+    """The bare entries of a site. Whoever takes some has read them, and nothing else."""
+
+    def __init__(self, plain: Entries, memo: Memo) -> None:
+        self._plain, self._memo = plain, memo
+        self._made: dict[tuple[str, str], Any] = {}
+        self._of_families: dict[str, Entries] = {}
+        #: The ids of all families, in order.
+        self.families = memo.question("families", self._all_families, lasting=True)
+        #: The ids of the variants of a family, but for signposts, in order.
+        self.variants = memo.question("variants of", self._variants_of, lasting=True)
+        self._shared = memo.question("bare shared", self._digest_of_shared, lasting=True)
+        self._family = memo.question("bare family", self._digest_of_family, lasting=True)
+        self._called = memo.question("bare names", self._digest_of_names, lasting=True)
+        self._holding = memo.question("sets holding", self._sets_holding, lasting=True)
+        #: The words of all sentences, each once, in order.
+        self.words = memo.question("words of prose", self._words_of_prose)
+
+    # What can be had ----------------------------------------------------------------------------------------------------
+
+    def of_family(self, family: str) -> Entries:
+        """What the arrays and the words of a family are made of."""
+        self._shared()
+        self._family(family)
+        return self._entries_of(family)
+
+    def whole(self) -> Entries:
+        """The same of all families together."""
+        self._shared()
+        for family in self.families():
+            self._family(family)
+        return self._whole
+
+    def names(self) -> Entries:
+        """The whole, with variants that say what they are called, but of what they show no more than what one can read."""
+        self._shared()
+        for family in self.families():
+            self._called(family)
+        return self._whole_names
+
+    # Digests ------------------------------------------------------------------------------------------------------------
+
+    def _all_families(self) -> list[str]:
+        self._memo.note(("family", ALL))
+        return sorted(self._plain.families)
+
+    def _variants_of(self, family: str) -> list[str]:
+        self._memo.note((IN, family))
+        inside = self._inside.get(family, {}).get("variant", [])
+        return sorted(ident for ident in inside if not self._plain.variants[ident].signpost)
+
+    def _digest_of_shared(self) -> str:
+        self._memo.note(*((kind, ALL) for kind in SHARED))
+        return _digest(self._entries([], {}, []), SHARED)
+
+    def _digest_of_family(self, family: str) -> str:
+        entries = self._entries_of(family)
+        self._holding(family)
+        leaned = [(kind, ident) for kind in HELD for ident in entries.of(kind)]
+        self._memo.note((IN, family), *leaned)
+        return _digest(entries, HELD)
+
+    def _digest_of_names(self, family: str) -> str:
+        self._memo.note((IN, family), ("family", family), ("trait", ALL))
+        inside = self._inside.get(family, {})
+        variants = {ident: self._name_of(ident) for ident in inside.get("variant", [])}
+        return _digest(self._entries([family], variants, inside.get("set", [])), HELD)
+
+    def _words_of_prose(self) -> list[str]:
+        from ..identify.vocabulary import prose  # here, since the reading of texts takes long to load
+
+        self._memo.note(*((kind, ALL) for kind in ("family", "variant", "procedure", *SHARED)))
+        return sorted(prose(self._plain))
+
+    # Entries ------------------------------------------------------------------------------------------------------------
+
+    def _of(self, kind: str, idents: Iterable[str]) -> dict[str, Any]:
+        for ident in idents:
+            if (kind, ident) not in self._made:
+                self._made[kind, ident] = bare(self._plain.of(kind)[ident])
+        return {ident: self._made[kind, ident] for ident in idents}
+
+    def _entries(self, families: Iterable[str], variants: dict[str, Variant], sets: Iterable[str]) -> Entries:
+        """Entries of these, with what all families lean on."""
+        plain = self._plain
+        entries = _Held(plain.root, plain.about, variants=variants)
+        for kind, idents in (("family", families), ("set", sets), *((kind, plain.of(kind)) for kind in SHARED)):
+            setattr(entries, FIELDS[kind], self._of(kind, idents))
+        entries.home = {(kind, ident): plain.home[kind, ident] for kind in HOMELY for ident in entries.of(kind)}
+        return entries
+
+    @cached_property
+    def _whole(self) -> Entries:
+        plain = self._plain
+        return self._entries(plain.families, self._of("variant", plain.variants), plain.sets)
+
+    @cached_property
+    def _whole_names(self) -> Entries:
+        plain = self._plain
+        entries = self._entries(plain.families, {ident: self._name_of(ident) for ident in plain.variants}, plain.sets)
+        entries.sellers = plain.sellers
+        return entries
+
+    def _entries_of(self, family: str) -> Entries:
+        if family not in self._of_families:
+            self._of_families[family] = self._memo.reading(lambda: self._made_of(family))[0]
+        return self._of_families[family]
+
+    def _made_of(self, family: str) -> Entries:
+        plain, inside = self._plain, self._inside.get(family, {})
+        own = inside.get("variant", [])
+        leaned = {like.like for one in own for like in lineage(plain, one) if like.like in plain.variants}.difference(own)
+        mine = {*inside.get("set", []), *self._holding(family)}
+        sets = [ident for ident in plain.sets if ident in mine]
+        sat = (written for ident in sets for position in plain.sets[ident].positions for written in position.variants)
+        others = self._trail([*sat, *own]).difference(own, leaned)
+        named = {ident: _named(plain.variants[ident]) for ident in sorted(others)}
+        return self._entries([family], self._of("variant", [*own, *sorted(leaned)]) | named, sets)
+
+    def _trail(self, written: Iterable[str]) -> set[str]:
+        """Variants, and all that one comes by on the way to where they live now."""
+        seen, waiting = set[str](), list(written)
+        while waiting:
+            at = waiting.pop()
+            if at not in seen and at in self._plain.variants:
+                seen.add(at)
+                one = self._plain.variants[at]
+                waiting += [*([one.moved_to] if one.moved_to else []), *one.split_into]
+        return seen
+
+    def _name_of(self, ident: str) -> Variant:
+        """A variant without what it is made of, and with no more of what it shows than its markings."""
+        one: Variant = self._of("variant", [ident])[ident]
+        family = self._plain.families.get(self._plain.home["variant", ident])
+        traits = self._plain.traits | (family.traits if family else {})
+        shows = {trait: fact for trait, fact in one.shows.items() if trait in traits and traits[trait].marking}
+        return one.model_copy(update={"shows": shows, "fitted": {}, "how_common": None, "sold_alone": None})
+
+    def _sets_holding(self, family: str) -> list[str]:
+        """The sets that hold units of a family."""
+        self._memo.note(("set", ALL), ("variant", ALL))
+        return self._holders.get(family, [])
+
+    @cached_property
+    def _holders(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for ident, one in self._plain.sets.items():
+            sat = (now for position in one.positions for written in position.variants for now in moved(self._plain, written))
+            for family in {self._plain.home["variant", one] for one in sat}:
+                found.setdefault(family, []).append(ident)
+        return found
+
+    @cached_property
+    def _inside(self) -> dict[str, dict[str, list[str]]]:
+        """{family or slot type: {kind: the ids of what lies in its folder, in order}}."""
+        found: dict[str, dict[str, list[str]]] = {}
+        for kind in HOMELY:
+            for ident in self._plain.of(kind):
+                found.setdefault(self._plain.home[kind, ident], {}).setdefault(kind, []).append(ident)
+        return found
+
+
+def _named(one: Variant) -> Variant:
+    return Variant.model_construct(**{name: getattr(one, name) for name in NAMED})
+
+
+def _digest(entries: Entries, kinds: Iterable[str]) -> str:
+    """Of all records of these kinds."""
+    homes = entries.home
+    texts = (
+        text
+        for kind in kinds
+        for ident, record in entries.of(kind).items()
+        for text in (kind, ident, homes.get((kind, ident), ""), record.model_dump_json())
+    )
+    return digest(*texts)
