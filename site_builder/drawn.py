@@ -62,6 +62,7 @@ class Pictures:
         self._view = memo.kept(self._drawn)
         self._traits = self.drawings.traits
         self._named = memo.kept(self._traits_drawn)
+        self._samples = memo.kept(self._samples_drawn)
         self.color = memo.kept(self._color)
         self._stripped = memo.kept(self._bodies)
 
@@ -95,13 +96,16 @@ class Pictures:
     def _texts(self, one: Stated) -> Pairs:
         """(shape of a sample text, what this variant reads there); nothing to read where nobody recorded it."""
         found: dict[str, str] = {}
-        for sheet in self.drawings.of(FAMILY, one.family):
-            for node in sheet.nodes:
-                if "data-marking" in node.attributes:
-                    fact = one.shows.get(node.attributes.get("data-trait", ""))
-                    own = self.ranked(fact)[0] if fact and not fact.unknown else ""
-                    found |= {_shape(text): own for inner in node.all() for text in _texts_in(inner)}
+        for trait, shape in self._samples(one.family):
+            fact = one.shows.get(trait)
+            found[shape] = self.ranked(fact)[0] if fact and not fact.unknown else ""
         return tuple(sorted(found.items()))
+
+    def _samples_drawn(self, family: str) -> Pairs:
+        """(trait, shape of a sample text) of the markings in a family's drawings."""
+        marked = [n for sheet in self.drawings.of(FAMILY, family) for n in sheet.nodes if "data-marking" in n.attributes]
+        shapes = ((n.attributes.get("data-trait", ""), _shape(t)) for n in marked for inner in n.all() for t in _texts_in(inner))
+        return tuple(dict.fromkeys(shapes))
 
     def _traits_drawn(self, family: str, view: str | None) -> list[str]:
         """The traits that a view can show: variants that are alike in these share one drawing. None: that paint any view."""

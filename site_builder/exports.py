@@ -53,6 +53,8 @@ class Exports:
         self.text: Callable[[str, str], str] = site.memo.question("json", partial(record_text, site), lasting=True)
         #: The rows of a table, by its name.
         self.rows: Callable[[str], Sequence[Row]] = kept(self._rows)
+        #: How many rows a table has; the process that makes them answers it for those that come later.
+        self.count: Callable[[str], int] = site.memo.question("rows", self._count, lasting=True)
         makers = [(f"{FOLDER}/{name}", group, make) for group in GROUPS for name, make in group.files(self)]
         #: {address: its group} of every file in the folder but its list.
         self.groups = {address: group for address, group, _ in makers}
@@ -60,6 +62,9 @@ class Exports:
 
     def _rows(self, table: str) -> Sequence[Row]:
         return tuple(_TABLES[table].rows(self.whole))
+
+    def _count(self, table: str) -> int:
+        return len(self.rows(table))
 
     def download(self, address: str) -> Download:
         """One file of the folder, with its size and sum."""
@@ -108,7 +113,7 @@ class Exports:
                 {
                     "name": table.name,
                     "about": table.about,
-                    "rows": counted(len(self.rows(table.name)), "row"),
+                    "rows": counted(self.count(table.name), "row"),
                     "columns": [{"name": column.name, "about": column.about} for column in table.columns],
                 }
                 for table in TABLES
@@ -185,6 +190,7 @@ def _tables(exports: Exports) -> Iterator[tuple[str, Made]]:
 
 
 def _table(exports: Exports, table: Table) -> bytes:
+    exports.count(table.name)
     return csv_text([column.name for column in table.columns], exports.rows(table.name))
 
 

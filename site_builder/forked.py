@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 T = TypeVar("T")
 R = TypeVar("R")
 #: Fewer tasks than this for each process are not worth a fork.
-LEAST_EACH = 20
+LEAST_EACH = 12
 
 
 class _End:
@@ -50,8 +50,6 @@ def spread(tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], proce
     context = multiprocessing.get_context("fork")
     taken = context.Value("l", 0)
     children: dict[Any, Any] = {}
-    gc.collect()
-    gc.freeze()  # what was made before stays where it is, shared by all
     try:
         for _ in range(processes):
             receiving, sending = context.Pipe(duplex=False)
@@ -61,7 +59,6 @@ def spread(tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], proce
             children[receiving] = child
         yield from _received(list(children))
     finally:
-        gc.unfreeze()
         for child in children.values():
             child.terminate()
             child.join()

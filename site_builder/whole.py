@@ -71,7 +71,7 @@ class Whole:
             lambda: iter(sorted(self.entries.families)), site.memo.kept(self._family), site.plain.families.__contains__
         )
         self._stated, self._part_names = site.memo.kept(self._all_stated), site.memo.kept(lambda: part_names(self.entries))
-        self._day = site.memo.question("day", self._latest)
+        self._latest = site.memo.question("latest day", self._latest_of, lasting=True)
 
     @property
     def stated(self) -> dict[str, Stated]:
@@ -86,7 +86,7 @@ class Whole:
     @property
     def day(self) -> str | None:
         """The latest day that anything in the record names: when it was verified, seen or sold. None where nothing does."""
-        return self._day()
+        return max((day for kind in FIELDS if (day := self._latest(kind))), default=None)
 
     @property
     def as_of(self) -> str:
@@ -97,13 +97,13 @@ class Whole:
         self._site.memo.note(("variant", ALL), ("family", ALL), ("livery", ALL))
         return {ident: self._site.plain_whole(ident) for ident in living(self._site.plain)}
 
-    def _latest(self) -> str | None:
-        entries = self.entries
-        days: set[str | None] = {getattr(one, "verified", None) for kind in FIELDS for one in entries.of(kind).values()}
-        days |= {fact.verified for one in self.stated.values() for facts in (one.shows, one.fitted) for fact in facts.values()}
-        days |= {fact.verified for one in entries.parts.values() for fact in one.shows.values()}
-        days |= {one.seen for one in entries.sightings.values()} | {one.date for one in entries.sales.values()}
-        return max((day for day in days if day), default=None)
+    def _latest_of(self, kind: str) -> str | None:
+        """The latest day that records of a kind name."""
+        records = self.entries.of(kind).values()
+        holders = [one for record in records for one in (record, *_parts_of(record))]
+        facts = (fact for one in holders for name in ("shows", "fitted") for fact in getattr(one, name, {}).values())
+        days = {getattr(one, name, None) for one in holders for name in ("verified", "seen", "date")}
+        return max((day for day in days | {fact.verified for fact in facts} if day), default=None)
 
     def _family(self, family: str) -> WholeFamily:
         site, plain = self._site, self._site.plain
@@ -121,3 +121,8 @@ class Whole:
         """{variant: how often} of those that sat there, by the ids they have now."""
         entries = self.entries
         return {now: how for written, how in position.variants.items() for now in moved(entries, written)}
+
+
+def _parts_of(record: Any) -> list[Any]:
+    """What in a record holds facts of its own."""
+    return [*getattr(record, "kinds", {}).values(), *getattr(record, "positions", [])]
