@@ -75,6 +75,10 @@ def _family(site: Site, family: str) -> bytes:
     """The family with its variants, sets and traits."""
     site.memo.note((IN, family), *((kind, ALL) for kind in ("family", "maker", "livery", "trait", "slot type", "part")))
     home = site.plain.home
+    for ident, boxed in site.plain.sets.items():
+        if home["set", ident] == family:
+            for position in boxed.positions:
+                site.sat(position)  # of any family; the set is found by their names
 
     def inside(kind: str, ident: str) -> bool:
         return kind in OF_FAMILIES and (ident if kind == "family" else home.get((kind, ident))) == family

@@ -165,6 +165,20 @@ def test_new_page_comes_into_the_sitemap(folder: Folder, tmp_path: Path) -> None
     assert f"{base}variants/gull-c.html" in (out / "sitemap.xml").read_text("utf-8")
 
 
+def test_unit_of_another_family_in_a_set_is_found_by_its_new_name(folder: Folder, tmp_path: Path, contents: Contents) -> None:
+    """Whatever lists a set by the names of what sat in it leans on them, of whatever family they are."""
+    pair = "name: Gull Harbor pair\npositions:\n  - variants: gull-a\n  - variants: %s\n"
+    car = "families/car/variants/flat.yaml"
+    changes = {"families/car/family.yaml": "name: Work car\n", "families/tram/sets/gull-pair.yaml": pair % "flat"}
+    out = tmp_path / "site"
+    build(sound(folder(changes | {car: "name: Flat car\n"})), out)
+    entries = sound(folder(changes | {car: "name: Low car\n"}))
+    build(entries, out)
+    build(entries, tmp_path / "fresh")
+    assert contents(out) == contents(tmp_path / "fresh")
+    assert "Low car" in (out / "search" / "tram.js").read_text("utf-8")
+
+
 def test_removed_entry_takes_its_page_along(folder: Folder, tmp_path: Path, contents: Contents) -> None:
     root, out = folder({"families/tram/variants/gull-c.yaml": "name: Third one\nlike: gull-b\n"}), tmp_path / "site"
     build(sound(root), out)
