@@ -22,10 +22,12 @@ MOST_RECORDS, MOST_NAMES = 20, 200
 MOST_OPEN = 3
 #: So many changes are told in one entry of the feed.
 MOST_TOLD = 12
+#: The kind of the one record of how sellers say things.
+SELLERS = "sellers"
 #: In the plural, for kinds that one cannot search for.
-OTHER_KINDS = {"sale": "tables of sales", "knowledge base": "knowledge bases", "sellers": "lists of what sellers say"}
+OTHER_KINDS = {"sale": "tables of sales", "knowledge base": "knowledge bases", SELLERS: "lists of what sellers say"}
 #: What one of a kind is called where its name is already the plural.
-ONE_OF = {"sellers": "list of what sellers say"}
+ONE_OF = {SELLERS: "list of what sellers say"}
 #: Names of this are made of what they name, so that a feed that moves keeps its ids (RFC 9562, version 5).
 NAMES = uuid.UUID("6ba7b814-9dad-11d1-80b4-00c04fd430c8")
 
@@ -83,6 +85,7 @@ def _commit(site: Site, one: Commit) -> Values:
             value = {"name": field_words(site, change), "old": change.old, "new": change.new}
             changed.setdefault((change.kind, change.id), []).append(value)
     records = [_record(site, kind, ident) | {"changes": values} for (kind, ident), values in changed.items()]
+    keepers = any(kind == SELLERS for kind, _ in changed)  # phrases as entries keep them are no reading for a collector
     return {
         "id": anchor(one),
         "day": one.when[:10],
@@ -94,7 +97,7 @@ def _commit(site: Site, one: Commit) -> Values:
         ],
         "records": records[:MOST_RECORDS],
         "more": max(0, len(records) - MOST_RECORDS),
-        "folded": f"{len(records)} records changed" if len(records) > MOST_OPEN else None,
+        "folded": f"{counted(len(records), 'record')} changed" if len(records) > MOST_OPEN or keepers else None,
         "unread": list(one.unread),
     }
 

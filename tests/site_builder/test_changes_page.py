@@ -77,14 +77,15 @@ def test_values_with_their_reason(folder: Folder, tmp_path: Path) -> None:
 
 
 def test_files_of_which_there_is_one(folder: Folder, tmp_path: Path) -> None:
-    """They are no records with an id and a page, and are said as a whole."""
+    """They are no records with an id and a page, and are said as a whole; sellers' phrases only to whoever unfolds them."""
     root = folder({})
     commit(root, "All of it")
     commit(root, "Words of sellers", {"sellers.yaml": "small: [a, the]\n"})
     commit(root, "Doubts are guesses", {"sellers.yaml": "small: [a, the]\nworth: {hedged: 0.5}\n"})
     page = page_of(root, tmp_path / "site")
     assert "Words of sellers 2022-01-02 · 1 record added" in page.text
-    assert "Doubts are guesses 2022-01-02 · 1 value changed what sellers say as a whole" in page.text
+    assert "Doubts are guesses 2022-01-02 · 1 value changed 1 record changed what sellers say as a whole" in page.text
+    assert page.tags.count("details") == page.tags.count("summary") >= 1
 
 
 MISSING = [
