@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
-from tellmark.site_builder.build import MARKER, build
-from tellmark.site_builder.reads import Changes, Key, Memo, Record, recorded
+from tellmark.site_builder.build import build
+from tellmark.site_builder.folder import MARKER
+from tellmark.site_builder.reads import Key, Known, Memo
+from tellmark.site_builder.record import Changes, Record, Recorder
 
 Folder = Callable[[Mapping[str, Any]], Path]
 Contents = Callable[[Path], dict[str, str]]
@@ -252,9 +254,9 @@ def test_lasting_answers_are_kept_until_something_they_lean_on_changes() -> None
             assert key == ("drawings", "tram")
             return drawn
 
-        memo.earlier = Changes(old, digests, memo) if old else None
+        changes = memo.earlier = Changes(old, digests, memo) if old else None
         value = memo.question("drawn", count, lasting=True)("tram")
-        return value, recorded({}, {key: one[1:] for key, one in memo.answers.items()}, memo.lasting(), digests, old)
+        return value, Recorder(digests, changes).recorded([], {}, *memo.found(), Known({}, {}))
 
     first, record = built("abc", None)
     assert (first, worked_out) == (["a", "b", "c"], ["tram"])

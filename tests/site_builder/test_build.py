@@ -17,7 +17,8 @@ import pytest
 from click.testing import CliRunner, Result
 from tellmark.cli.main import main
 from tellmark.kb.check import check
-from tellmark.site_builder.build import MARKER, build, publish
+from tellmark.site_builder.build import build
+from tellmark.site_builder.folder import MARKER, publish
 from tellmark.site_builder.texts import CannotPublish, address, markdown, opening
 
 ROOT = Path(__file__).parents[2]
