@@ -38,8 +38,8 @@ HERE = Path(__file__).parent
 DOUBT = 2_500_000_000
 #: What is unpacked at once; every other kind of record waits until somebody asks for it.
 AT_ONCE = ("about", "lost")
-#: Where entries keep the mark of the store they are in, and what that holds of them.
-MARK, PIECES = "_mark", "_pieces"
+#: Where entries keep the mark of the store they are in, what that holds of them, and every file as it was read.
+MARK, PIECES, FILES = "_mark", "_pieces", "_files"
 
 
 class State(NamedTuple):
@@ -106,6 +106,7 @@ def _again(
     if not findings and _watched(leaned) <= before.keys() and _with_digests(root, _files(root), since) == before:
         mark = vars(entries)[MARK] = os.urandom(16).hex()
         packed = vars(entries)[PIECES] = _packed(entries, known.entries if known else None, store.packed if store else {})
+        vars(entries)[FILES] = before
         keep(place, code, _Store(mark, before, packed, pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)))
     return entries, findings
 
@@ -180,7 +181,7 @@ def _unpacked(root: Path, store: _Store) -> Entries:
     """The entries, found at this root now."""
     entries = _Stored.__new__(_Stored)
     vars(entries).update({name: _unpacked_field(store.packed[name]) for name in AT_ONCE} | {"root": root})
-    vars(entries)[MARK], vars(entries)[PIECES] = store.mark, store.packed
+    vars(entries).update({MARK: store.mark, PIECES: store.packed, FILES: store.files})
     vars(entries)["_packed"] = {name: pieces for name, pieces in store.packed.items() if name not in AT_ONCE}
     return entries
 
@@ -193,6 +194,14 @@ def _unpacked_field(pieces: Mapping[str, bytes]) -> Any:
         for piece in pieces.values():
             found |= pickle.loads(piece)
     return found
+
+
+def files_read(entries: Entries) -> Mapping[str, State]:
+    """Every file below the root as it was when the entries were read, by its path; none where `pieces` knows none either.
+
+    A file holds the same as another time if it is in the same state, and that has no digest.
+    """
+    return vars(entries).get(FILES, {})
 
 
 # What has changed --------------------------------------------------------------------------------------------------------

@@ -93,11 +93,13 @@ def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter
 
 def _build(entries: Entries, target: Path, base: str, progress: Progress, processes: int | None) -> Built:
     present = standing(target)
-    site = Site(entries, base)
     mark = _mark(entries, base)
     place = kept_beside(target, ".site.pickle")
     old = fetched(place, mark, Record) if place and present else None
-    digests = Digests(entries, old.known if old else Known({}, {}))
+    digests = Digests(entries, old.known if old else Known())
+    if old is not None and digests.nothing_changed and old.stands(present):
+        return Built(old.pages, len(old.outputs), 0)
+    site = Site(entries, base)
     changes = site.memo.earlier = Changes(old, digests, site.memo) if old else None
     outputs = list(offered(site))
     outputs += _sitemap(site, outputs)
@@ -106,10 +108,12 @@ def _build(entries: Entries, target: Path, base: str, progress: Progress, proces
     made = _Made(site, changes, present, processes)
     with ExitStack() as swapped:
         made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(beside(target)), place))
-    if place is not None and made.maker is not None:
-        known = Known(digests.pieces, digests.records)
-        keep(place, mark, Recorder(digests, changes).recorded(addresses, made.written, made.answers, made.lasting, known))
-    return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), len(made.written))
+    pages = sum(isinstance(one, Page) for one in outputs)
+    if place is not None:
+        record = Recorder(digests, changes).recorded(addresses, made.written, made.answers, made.lasting)
+        record.known, record.pages = digests.known, pages
+        keep(place, mark, record)
+    return Built(pages, len(outputs), len(made.written))
 
 
 def offered(site: Site) -> Iterator[Output]:
@@ -240,11 +244,11 @@ class _Made:
         waiting: list[Output] = []
         for one in outputs:
             before = self._changes.old.outputs.get(one.address) if self._changes else None
-            stands = before is not None and self._present.get(one.address) == (before.sum.size, before.at)
+            stands = before is not None and self._present.get(one.address) == (before.size, before.at)
             if before is None or self._changes is None or not stands or self._changes.any(before.read):
                 waiting.append(one)
             else:
-                self.site.made[one.address] = before.sum
+                self.site.made[one.address] = Sum(before.size, before.sha256)
         return waiting
 
     def _begun(self, begin: Callable[[], _Maker]) -> _Maker:

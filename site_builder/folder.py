@@ -161,7 +161,7 @@ def _exchange(fresh: Path, target: Path, gone: Collection[str], old: Path) -> No
                 (fresh / path).replace(target / path)
     except BaseException:
         for path in reversed(done):
-            _put_back(kept[path], target / path, fresh / path)
+            _put_back(path, target, kept[path], fresh)
         raise
 
 
@@ -175,13 +175,14 @@ def _keep(place: Path, kept: Path) -> None:
         shutil.copy2(place, kept)
 
 
-def _put_back(kept: Path, place: Path, fresh: Path) -> None:
+def _put_back(path: str, target: Path, kept: Path, fresh: Path) -> None:
     """What was at a place before; nothing where nothing was and something new came."""
     if kept.exists():
-        place.parent.mkdir(parents=True, exist_ok=True)
-        kept.replace(place)
-    elif not fresh.exists():
-        place.unlink(missing_ok=True)
+        (target / path).parent.mkdir(parents=True, exist_ok=True)
+        kept.replace(target / path)
+    elif not (fresh / path).exists():
+        (target / path).unlink(missing_ok=True)
+        _remove_emptied(target, path)
 
 
 def _remove_emptied(target: Path, path: str) -> None:

@@ -2,9 +2,9 @@
 
 A *key* names something that can be read: ("variant", id) a record, ("variant", "*") all records of a kind, ("in", family) all
 that lies in a folder of a family or slot type, ("drawings", home) its drawings, ("file", path) a file below the root, HISTORY the
-history of the repository, ("made", address) the bytes of another file of the site, ("made", "*") which files there are; or
-("?", question, ...) the answer to a question about the whole, such as in which sets a variant came.  Everything a key stands for
-has a digest.
+history of the repository, ("made", address) the bytes of another file of the site, ("made", "*") which files there are,
+("made", "**") those of the stages before with their bytes; or ("?", question, ...) the answer to a question about the whole, such
+as in which sets a variant came.  Everything a key stands for has a digest.
 
 A page is made again when the digest of a key it read has changed.  An answer counts as changed only when the answer has another
 digest: it is worked out anew when something it read has changed, and a variant renamed in one set leaves the pages of all the
@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, ParamSpec, Protocol, TypeAlias, TypeVar
 
 from ..kb import noting
-from ..kb.cache import piece_of, pieces
+from ..kb.cache import State, files_read, piece_of, pieces
 from ..kb.load import FIELDS, Entries
 from ..kb.noting import Key, Noted, Reads
 
@@ -28,7 +28,7 @@ Q = ParamSpec("Q")
 R = TypeVar("R")
 #: Those that lie in the folder of a family or slot type and say something of it.
 HOMELY = ("variant", "set", "part")
-ALL, IN, DRAWINGS, FILE, MADE, QUESTION = "*", "in", "drawings", "file", "made", "?"
+ALL, IN, DRAWINGS, FILE, MADE, SUMS, QUESTION = "*", "in", "drawings", "file", "made", "**", "?"
 HISTORY: Key = ("history", "")
 #: What a digest says of a record that does not exist.
 NOTHING = "-"
@@ -143,10 +143,18 @@ def noted(entries: Entries, memo: Memo) -> Entries:
 
 
 class Known(NamedTuple):
-    """What an earlier build knew of records: {(kind, folder or file): its digest}, and {(kind, id): a digest of the record}."""
+    """What a build knew.
 
-    pieces: Mapping[tuple[str, str], str]
-    records: Mapping[Key, str]
+    pieces   {(kind, folder or file): a digest of the records there};  records: {(kind, id): a digest of the record}
+    files    every file below the root as it was;  drawn: {path: a digest of the file} of drawings and photographs
+    history  the digest of HISTORY
+    """
+
+    pieces: Mapping[tuple[str, str], str] = {}
+    records: Mapping[Key, str] = {}
+    files: Mapping[str, State] = {}
+    drawn: Mapping[str, str] = {}
+    history: str = NOTHING
 
 
 class Digests:
@@ -155,9 +163,24 @@ class Digests:
     def __init__(self, entries: Entries, known: Known) -> None:
         self.entries = entries
         self._known = known
-        #: Of everything that records are kept in between runs.
-        self.pieces = pieces(entries)
+        self._files = files_read(entries)
+        self._drawn: dict[str, str] = {}
         self._found: dict[Key, str] = {}
+
+    @property
+    def nothing_changed(self) -> bool:
+        """Whether no file below the root is another, and the history goes no further."""
+        sure = self._files and not any(one.digest for one in self._files.values())
+        return bool(sure) and self._files == self._known.files and self(HISTORY) == self._known.history
+
+    @property
+    def known(self) -> Known:
+        """What the next build is told."""
+        return Known(self._pieces, self.records, self._files, self._drawn, self(HISTORY))
+
+    @cached_property
+    def _pieces(self) -> dict[tuple[str, str], str]:
+        return pieces(self.entries)
 
     def __call__(self, key: Key) -> str:
         """The digest of a key that is no question, and no file of the site."""
@@ -172,10 +195,9 @@ class Digests:
         if key == HISTORY:
             return head_of(self.entries.root)
         if kind == FILE:
-            path = self.entries.root / ident
-            return self._file(path) if path.is_file() else NOTHING
+            return self._file(ident)
         if kind == DRAWINGS:
-            return digest(*(self._file(path) for path in drawings_of(self.entries.root, ident)))
+            return digest(*(self._file(path) for folder in _drawing_folders(ident) for path in self._drawings(folder)))
         if kind not in FIELDS:
             return NOTHING  # the knowledge base itself: all pages lean on it
         records = self.entries.of(kind)
@@ -200,7 +222,7 @@ class Digests:
 
     @cached_property
     def _same(self) -> set[tuple[str, str]]:
-        return {piece for piece, now in self.pieces.items() if self._known.pieces.get(piece) == now}
+        return {piece for piece, now in self._pieces.items() if self._known.pieces.get(piece) == now}
 
     @cached_property
     def _folders(self) -> dict[str, list[Key]]:
@@ -209,8 +231,30 @@ class Digests:
             found.setdefault(self.entries.home[one], []).append(one)
         return found
 
-    def _file(self, path: Path) -> str:
-        return digest(path.name, path.read_bytes())
+    def _file(self, path: str) -> str:
+        """Of a file below the root."""
+        if path not in self._drawn:
+            state, known = self._files.get(path), self._known
+            same = state is not None and not state.digest and state == known.files.get(path) and path in known.drawn
+            self._drawn[path] = known.drawn[path] if same else self._read(path)
+        return self._drawn[path]
+
+    def _read(self, path: str) -> str:
+        file = self.entries.root / path
+        return digest(file.name, file.read_bytes()) if file.is_file() else NOTHING
+
+    def _drawings(self, folder: str) -> list[str]:
+        if self._files:
+            return self._drawings_read.get(folder, [])
+        place = self.entries.root / folder
+        return [f"{folder}/{one.name}" for one in sorted(place.glob("*.svg"))] if place.is_dir() else []
+
+    @cached_property
+    def _drawings_read(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for path in sorted(path for path in self._files if path.endswith(".svg")):
+            found.setdefault(path.rpartition("/")[0], []).append(path)
+        return found
 
 
 def head_of(root: Path) -> str:
@@ -224,5 +268,9 @@ def head_of(root: Path) -> str:
 
 def drawings_of(root: Path, home: str) -> list[Path]:
     """The files of the drawings of a home: "" for the common ones, else a family or a slot type."""
-    folders = [root / "drawings"] if not home else [root / "families" / home / "drawings", root / "parts" / home]
+    folders = [root / folder for folder in _drawing_folders(home)]
     return [path for folder in folders if folder.is_dir() for path in sorted(folder.glob("*.svg"))]
+
+
+def _drawing_folders(home: str) -> list[str]:
+    return [f"families/{home}/drawings", f"parts/{home}"] if home else ["drawings"]

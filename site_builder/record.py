@@ -11,9 +11,12 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeAlias
 
 from ..kb.noting import Bundle, Key, Reads
-from .reads import ALL, MADE, QUESTION, Answers, Known, Memo, Sum
+from .folder import MARKER, Seen
+from .reads import ALL, MADE, QUESTION, SUMS, Answers, Known, Memo, Sum
 
 Numbers: TypeAlias = tuple[int, ...]
+#: What nobody leans on any more is looked for when there are so many times more keys than after the last time.
+MUCH_UNREAD = 1.2
 
 
 class Written(NamedTuple):
@@ -25,11 +28,12 @@ class Written(NamedTuple):
 
 
 class Stood(NamedTuple):
-    """A file of the site as the record has it."""
+    """A file of the site as the record has it: the numbers of what was read, when it was written, its size and SHA-256."""
 
     read: Numbers
     at: int
-    sum: Sum
+    size: int
+    sha256: str
 
 
 @dataclass
@@ -41,7 +45,8 @@ class Record:
     reads     {number of an answer or a bundle: what was read for it}
     lasting   {number: an answer that lasts, pickled}
     outputs   every file of the site
-    known     the digests of all records
+    known     what the build knew of the entries;  pages: how many of the files are pages
+    read      how many keys and bundles somebody leaned on when that was last looked at
     """
 
     keys: dict[int, Key] = field(default_factory=dict)
@@ -49,7 +54,21 @@ class Record:
     reads: dict[int, Numbers] = field(default_factory=dict)
     lasting: dict[int, bytes] = field(default_factory=dict)
     outputs: dict[str, Stood] = field(default_factory=dict)
-    known: Known = Known({}, {})  # noqa: RUF009 (nobody changes it)
+    known: Known = Known()  # noqa: RUF009 (nobody changes it)
+    pages: int = 0
+    read: int = 0
+
+    def stands(self, present: Mapping[str, Seen]) -> bool:
+        """Whether a folder holds these files as they were written, and its list of them."""
+        written = {address: (one.size, one.at) for address, one in self.outputs.items()}
+        return written == {path: seen for path, seen in present.items() if path != MARKER}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Plain tuples, which are pickled in a third of the time."""
+        return vars(self) | {"outputs": {address: tuple(one) for address, one in self.outputs.items()}}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        vars(self).update(state | {"outputs": {address: Stood(*one) for address, one in state["outputs"].items()}})
 
 
 class Changes:
@@ -75,7 +94,8 @@ class Changes:
         old, found = self.old.outputs, set[Key]()
         if old.keys() != set(addresses):
             found.update((MADE, one) for one in (ALL, *(old.keys() - set(addresses))))
-        found.update((MADE, one) for one, made in sums.items() if one not in old or old[one].sum.sha256 != made.sha256)
+        found.update((MADE, one) for one, made in sums.items() if one not in old or old[one].sha256 != made.sha256)
+        found.update([(MADE, SUMS)] if found else [])
         changed = [self.numbers[key] for key in found if key in self.numbers]
         self._changed.update(dict.fromkeys(changed, True))
         self._suspect_too(changed)
@@ -132,14 +152,13 @@ class Recorder:
         written: Mapping[str, Written],
         answers: Answers,
         lasting: Mapping[Key, Any],
-        known: Known,
     ) -> Record:
         """The record of a build that has files of these addresses, of which some were written now.
 
         answers: of the questions that were answered now, the digest and what was read;  lasting: those answers that are kept.
         """
         record = self._record
-        record.known = known
+        record.read = self._changes.old.read if self._changes else 0
         self._forget_changed(answers)
         for key, (mine, read) in answers.items():
             if read is None:
@@ -149,8 +168,9 @@ class Recorder:
             if key in lasting:
                 record.lasting[number] = pickle.dumps(lasting[key], protocol=pickle.HIGHEST_PROTOCOL)
         record.outputs = {one: record.outputs[one] for one in addresses if one not in written}
-        record.outputs |= {at: Stood(self._all(one.read), one.at, one.sum) for at, one in written.items()}
-        self._forget_unread()
+        record.outputs |= {at: Stood(self._all(one.read), one.at, *one.sum) for at, one in written.items()}
+        if len(record.keys) + len(record.reads) > MUCH_UNREAD * record.read:
+            self._forget_unread()
         return record
 
     def _forget_changed(self, answers: Answers) -> None:
@@ -178,6 +198,7 @@ class Recorder:
         for held in (record.keys, record.digests, record.reads):
             for number in held.keys() - seen:
                 del held[number]
+        record.read = len(record.keys) + len(record.reads)
 
     def _all(self, read: Reads) -> Numbers:
         return tuple({self._bundle(one) if isinstance(one, Bundle) else self._number(one) for one in read})

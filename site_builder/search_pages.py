@@ -78,7 +78,8 @@ def _family(site: Site, family: str) -> bytes:
     for ident, boxed in site.plain.sets.items():
         if home["set", ident] == family:
             for position in boxed.positions:
-                site.sat(position)  # of any family; the set is found by their names
+                for sat in site.sat(position):
+                    site.name("variant", sat)  # of any family; the set is found by their names
 
     def inside(kind: str, ident: str) -> bool:
         return kind in OF_FAMILIES and (ident if kind == "family" else home.get((kind, ident))) == family

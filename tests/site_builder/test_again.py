@@ -11,7 +11,7 @@ from tellmark.kb.check import check
 from tellmark.site_builder import build as building
 from tellmark.site_builder.build import build
 from tellmark.site_builder.folder import MARKER
-from tellmark.site_builder.reads import Key, Known, Memo
+from tellmark.site_builder.reads import Key, Memo
 from tellmark.site_builder.record import Changes, Record, Recorder
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -256,7 +256,7 @@ def test_lasting_answers_are_kept_until_something_they_lean_on_changes() -> None
 
         changes = memo.earlier = Changes(old, digests, memo) if old else None
         value = memo.question("drawn", count, lasting=True)("tram")
-        return value, Recorder(digests, changes).recorded([], {}, *memo.found(), Known({}, {}))
+        return value, Recorder(digests, changes).recorded([], {}, *memo.found())
 
     first, record = built("abc", None)
     assert (first, worked_out) == (["a", "b", "c"], ["tram"])
