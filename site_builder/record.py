@@ -8,7 +8,7 @@ looked at, and it is cleared when every answer that it read is the same still.
 import pickle
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, NamedTuple, TypeAlias, cast
 
 from ..kb.noting import Bundle, Key, Reads
 from .folder import MARKER, Seen
@@ -140,8 +140,7 @@ class Recorder:
     def __init__(self, digests: Callable[[Key], str], changes: Changes | None) -> None:
         old = changes.old if changes else Record()
         self._digests = digests
-        self._numbers = dict(changes.numbers) if changes else {}
-        self._bundles: dict[Bundle, int] = {}
+        self._numbers: dict[Key | Bundle, int] = {**changes.numbers} if changes else {}
         self._next = max([-1, *old.keys, *old.reads]) + 1
         self._record = Record(dict(old.keys), dict(old.digests), dict(old.reads), dict(old.lasting), dict(old.outputs))
         self._changes = changes
@@ -201,22 +200,21 @@ class Recorder:
         record.read = len(record.keys) + len(record.reads)
 
     def _all(self, read: Reads) -> Numbers:
-        return tuple({self._bundle(one) if isinstance(one, Bundle) else self._number(one) for one in read})
+        found = set(map(self._numbers.get, read))
+        if None in found:
+            found = {self._number(one) for one in read}
+        return tuple(cast("set[int]", found))
 
-    def _bundle(self, bundle: Bundle) -> int:
-        if bundle not in self._bundles:
-            number = self._bundles[bundle] = self._free()
-            self._record.reads[number] = self._all(bundle.read)
-        return self._bundles[bundle]
-
-    def _number(self, key: Key) -> int:
-        if key not in self._numbers:
-            number = self._numbers[key] = self._free()
-            self._record.keys[number] = key
-            if key[0] not in (QUESTION, MADE):
-                self._record.digests[number] = self._digests(key)
-        return self._numbers[key]
-
-    def _free(self) -> int:
+    def _number(self, one: Key | Bundle) -> int:
+        if one in self._numbers:
+            return self._numbers[one]
+        number = self._numbers[one] = self._next
         self._next += 1
-        return self._next - 1
+        record = self._record
+        if isinstance(one, Bundle):
+            record.reads[number] = self._all(one.read)
+        else:
+            record.keys[number] = one
+            if one[0] not in (QUESTION, MADE):
+                record.digests[number] = self._digests(one)
+        return number

@@ -221,7 +221,7 @@ class Site:
         self._made: dict[str, FamilyTables] = {}
         self.name = memo.question("name", self._name)
         #: The traits that every variant of a family shows alike, where there are several.
-        self.shared = memo.question("shared", self._shown_alike)
+        self.shared = memo.question("shared", self._shown_alike, lasting=True)
         self.part_names: Mapping[str, str] = Lazy(
             lambda: iter([*sorted(self.entries.parts), *NO_PARTS]),
             lambda part: NO_PARTS[part] if part in NO_PARTS else self.name("part", part),
@@ -237,7 +237,7 @@ class Site:
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
-        self._alike = memo.question("alike", self._nearest)
+        self._alike = memo.question("alike", self._nearest, lasting=True)
         #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
         self.shown = memo.kept(self._shown)
         self.sat_in = memo.kept(self._sat_in)
