@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tellmark.kb.cache import sound as cached
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
 from tellmark.site_builder.build import build
@@ -149,6 +150,40 @@ def test_changed_entry_rewrites_what_leans_on_it(
     assert made.isdisjoint(same)
     build(entries, tmp_path / "fresh")
     assert contents(out) == contents(tmp_path / "fresh")
+
+
+def stored(root: Path) -> Any:
+    """Sound entries as they are kept between runs, which know what lies in folders that did not change."""
+    return cached(root)[0]
+
+
+@pytest.mark.parametrize("read", [stored, sound], ids=["entries from the store", "entries read afresh"])
+def test_one_change_after_another(folder: Folder, tmp_path: Path, contents: Contents, read: Callable[[Path], Any]) -> None:
+    """All changes one by one, then back: each record is made of that of the build before."""
+    root, out = folder({}), tmp_path / "site"
+    build(read(root), out)
+    changes = [change.values[:3] for change in CHANGES[:-1]]  # but for the last, which makes all
+    there_and_back = [*changes, *((file, new, old) for file, old, new in reversed(changes))]
+    for number, (file, old, new) in enumerate(there_and_back):
+        path = root / str(file)
+        if new is None:
+            path.unlink()
+        else:
+            path.write_text(path.read_text("utf-8").replace(str(old), str(new)) if old else str(new), "utf-8")
+        entries, fresh = read(root), tmp_path / f"fresh-{number}"
+        build(entries, out)
+        build(entries, fresh)
+        assert contents(out) == contents(fresh)
+
+
+def test_the_record_forgets_what_nobody_leans_on(folder: Folder, tmp_path: Path) -> None:
+    root, out = folder({}), tmp_path / "site"
+    build(sound(root), out)
+    (place,) = (tmp_path / "store" / "tellmark").glob("*.site.pickle")
+    first = place.stat().st_size
+    for number in range(12):
+        build(sound(folder({"families/tram/variants/gull-b.yaml": [("second batch", f"batch {number}")]})), out)
+    assert place.stat().st_size < 1.3 * first
 
 
 def test_nothing_changed_makes_nothing_and_leaves_the_site_standing(folder: Folder, tmp_path: Path) -> None:
