@@ -110,6 +110,7 @@ class _Checker:
         self._places: dict[str, Places] = {}
         self.slots = memo.kept(partial(slots_of, entries))
         self.views = memo.kept(partial(views_of, entries))
+        self.traits = memo.kept(partial(traits_of, entries))
         self.askable = memo.kept(partial(askable, entries))
         self.shown = memo.kept(self._shown)
         self.whole = memo.kept(self._whole)
@@ -138,7 +139,7 @@ class _Checker:
     def drawing(self, path: str) -> Iterator[Finding]:
         """One drawing."""
         self.memo.note((FILE, path))
-        yield from check_drawing(self.entries, path)
+        yield from check_drawing(self.entries, path, self.traits)
 
     def photographs(self, kind: str, ident: str) -> Iterator[Finding]:
         """The photographs of one record."""
@@ -285,7 +286,7 @@ class _Checker:
 
     def _shown(self, family: str) -> dict[str, Trait]:
         """The traits that the body and finish of the family's variants show."""
-        return {ident: trait for ident, trait in traits_of(self.entries, family).items() if "." not in ident}
+        return {ident: trait for ident, trait in self.traits(family).items() if "." not in ident}
 
     def facts(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], traits: Mapping[str, Trait]) -> Iterator[Finding]:
         for name, fact in facts.items():

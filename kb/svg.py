@@ -94,9 +94,11 @@ class Node:
 
     def all(self) -> Iterator["Node"]:
         """The element and everything in it, in the order of the file."""
-        yield self
-        for child in self.elements:
-            yield from child.all()
+        waiting = [self]
+        while waiting:
+            node = waiting.pop()
+            yield node
+            waiting += [child for child in reversed(node.children) if isinstance(child, Node)]
 
     @cached_property
     def fixed(self) -> str | None:
