@@ -18,7 +18,6 @@ from typing import Any, NamedTuple, cast, get_args
 from pydantic import BaseModel
 
 from .findings import Kind, quoted
-from .load import LAYOUT, Entries
 from .models import Sellers, Trait
 from .yaml_text import Loc
 
@@ -49,33 +48,25 @@ def parts_of(unfolded_phrase: str) -> list[str]:
 
 
 class Wrong(NamedTuple):
-    """One thing that is wrong with a phrase: the record, the place in it, what was found and what expected."""
+    """One thing that is wrong with a phrase: the place in its record, what was found and what expected."""
 
-    record: str
-    ident: str
     loc: Loc
     kind: Kind
     found: str
     expected: str
 
 
-def check_said(entries: Entries) -> Iterator[Wrong]:
-    """Phrases that nothing can be found by, and phrases that two states of one trait share."""
-    for rule in filter(lambda rule: _can_say(rule.model), LAYOUT):
-        records = {"": entries.sellers} if rule.model is Sellers else entries.of(rule.kind) if rule.shape != "whole" else {}
-        for ident, record in records.items():
-            if (rule.kind, ident) not in entries.places:
-                continue
-            for loc, phrases in _phrases(record, ()):
-                for index, written in enumerate(phrases):
-                    fault = _fault(written)
-                    if fault:
-                        yield Wrong(rule.kind, ident, [*loc, index], Kind.WRONG_VALUE, *fault)
-            for loc, trait in _traits(record):
-                yield from (
-                    Wrong(rule.kind, ident, [*loc, *more], kind, found, expected)
-                    for more, kind, found, expected in _shared(trait)
-                )
+def check_said(record: BaseModel) -> Iterator[Wrong]:
+    """Phrases of a record that nothing can be found by, and phrases that two states of one trait share."""
+    if not _can_say(type(record)):
+        return
+    for loc, phrases in _phrases(record, ()):
+        for index, written in enumerate(phrases):
+            fault = _fault(written)
+            if fault:
+                yield Wrong([*loc, index], Kind.WRONG_VALUE, *fault)
+    for loc, trait in _traits(record):
+        yield from (Wrong([*loc, *more], kind, found, expected) for more, kind, found, expected in _shared(trait))
 
 
 @cache
@@ -102,7 +93,7 @@ def _phrases(record: BaseModel, loc: Sequence[str | int]) -> Iterator[tuple[list
 
 @cache
 def _where_said(model: type[BaseModel]) -> list[tuple[str, str, str]]:
-    """(field, key, how it holds them) of the fields that hold phrases: a list, lists by id, or records by id that may say some."""
+    """(field, key, how it holds them) of the fields with phrases: a list, lists by id, or records by id that may say some."""
     found: list[tuple[str, str, str]] = []
     for name, field in model.model_fields.items():
         if name == "said" or (model is Sellers and name in ("idle", "loose", "speaking")):

@@ -20,10 +20,10 @@ from textwrap import shorten
 from typing import Any, NamedTuple
 
 from ..kb.cache import fetched, keep, kept_beside
+from ..kb.forked import processes_for, spread
 from ..kb.load import Entries
 from ..kb.uncollected import uncollected
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
-from .forked import processes_for, spread
 from .linked_data import Linker, script
 from .page import File, Page, Values
 from .reads import ALL, MADE, Answers, Changes, Digests, Key, Record, Sum, Written, digest, recorded
