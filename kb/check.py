@@ -15,19 +15,21 @@ from pydantic import BaseModel
 
 from .answers import askable, read_all
 from .drawings import check_drawing
+from .files import Loc
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
 from .forked import processes_for, spread
 from .leaning import FILE, Flat, Leaned, NotedEntries, changed
-from .load import FIELDS, Entries, Known, Progress, TableRow, load
+from .load import FIELDS, Entries, Known, Progress, load
 from .models import DamageSpot, Family, Livery, Part, Procedure, Sale, Set, Sighting, SlotType, Trait, Variant
 from .noting import Memo
+from .one_file import TableRow
 from .photographs import check_photographs, photographs_of
 from .reading import in_unit
 from .references import references
 from .resolve import OWN_SLOTS, lineage, moved, slots_of, traits_of, views_of
 from .said import check_said
 from .values import RESERVED, Fact, Ref, Weight
-from .yaml_text import Loc, Places
+from .yaml_text import Places
 
 PART_WORDS = frozenset({"none", "unlisted", "unknown"})
 #: One check: what it is about, and which one of those.

@@ -36,12 +36,12 @@ from dataclasses import dataclass
 from functools import cache, cached_property, partial
 from pathlib import Path
 
+from .files import read_bytes
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .load import Entries
 from .models import Trait
 from .resolve import slots_of, traits_of, views_of
 from .svg import COLOR, Node, parse
-from .yaml_text import read_bytes
 
 #: Views in which a trait is heard, measured on the bench or read, so that it need not be drawn.
 NOT_DRAWN = frozenset({"running", "bench", "paper", "box"})

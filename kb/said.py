@@ -17,9 +17,9 @@ from typing import Any, NamedTuple, cast, get_args
 
 from pydantic import BaseModel
 
+from .files import Loc
 from .findings import Kind, quoted
 from .models import Sellers, Trait
-from .yaml_text import Loc
 
 #: Marks before a whole phrase and before a word.
 OPPOSITE, VERY = "~", "="
