@@ -6,14 +6,11 @@ a module adds pages or files is said in `page.py`, and the modules that do are l
 """
 
 import os
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
-from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
 from textwrap import shorten
@@ -24,13 +21,13 @@ from ..kb.forked import processes_for, spread
 from ..kb.load import Entries
 from ..kb.uncollected import uncollected
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
+from .installed import versions
 from .linked_data import Linker, script
 from .page import File, Page, Values
 from .reads import ALL, MADE, Answers, Changes, Digests, Key, Record, Sum, Written, digest, recorded
 from .records_json import beside
 from .sitemap import sitemap_files
 from .tables import Site
-from .templating import Templates
 from .texts import FOLDERS, CannotPublish
 
 HERE = Path(__file__).parent
@@ -143,6 +140,8 @@ class _Maker:
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
         self.linker = Linker(site)
+        from .templating import Templates  # here, since it takes long to load and many a build makes nothing
+
         self.templates = Templates(store.parent if store else None)
 
     def write(self, one: Output) -> Written:
@@ -339,8 +338,7 @@ def _mark(entries: Entries, base: str) -> str:
     code = sorted(path for folder in (HERE, HERE.parent / "kb", HERE.parent / "identify") for path in folder.rglob("*"))
     seen = ((path, path.stat()) for path in code if path.suffix != ".pyc" and path.is_file())
     files = [f"{path}:{stat.st_size}:{stat.st_mtime_ns}" for path, stat in seen]
-    packages = [f"{name} {version(name)}" for name in MADE_WITH]
-    return digest(sys.version, *packages, *files, str(entries.root.resolve()), entries.about.model_dump_json(), base)
+    return digest(sys.version, *versions(MADE_WITH), *files, str(entries.root.resolve()), repr(entries.about), base)
 
 
 def _stat(path: str) -> tuple[int, int] | None:
@@ -380,6 +378,9 @@ def _files(target: Path) -> Iterator[str]:
 @contextmanager
 def replacing(target: Path) -> Generator[Path]:
     """An empty folder, which replaces `target` when the block ends. Until then, and after any failure, the old site stands."""
+    import shutil  # here and below: many a build finds nothing to write
+    import tempfile
+
     target.parent.mkdir(parents=True, exist_ok=True)
     beside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     fresh, old = beside / "fresh", beside / "old"
@@ -418,6 +419,8 @@ def _link(source: str, place: str) -> None:
     try:
         os.link(source, place)
     except OSError:
+        import shutil
+
         shutil.copy2(source, place)
 
 
