@@ -28,6 +28,7 @@ from .reading import in_unit
 from .references import references
 from .resolve import OWN_SLOTS, lineage, moved, slots_of, traits_of, views_of
 from .said import check_said
+from .uncollected import uncollected
 from .values import RESERVED, Fact, Ref, Weight
 from .yaml_text import Places
 
@@ -51,7 +52,8 @@ class Checked(NamedTuple):
 
 def check(root: Path, progress: Progress = iter) -> tuple[Entries, list[Finding]]:
     """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
-    entries, findings, _ = checked(root, progress)
+    with uncollected():
+        entries, findings, _ = checked(root, progress)
     return entries, findings
 
 

@@ -3,7 +3,7 @@
 import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -30,6 +30,7 @@ from .models import (
 
 if TYPE_CHECKING:
     from .one_file import Given, One
+    from .yaml_text import Places
 
 
 class Rule(NamedTuple):
@@ -264,12 +265,19 @@ def _is_folder(one: os.DirEntry[str]) -> bool:
         return False
 
 
+def _places_in(root: Path, path: str) -> "Places":
+    from .yaml_text import places_in
+
+    return places_in((root / path).read_text("utf-8-sig", errors="replace"), path)
+
+
 class _Loader:
     """Puts together what the files give, in their order."""
 
     def __init__(self, empty: Entries) -> None:
         self.entries = empty
         self.findings: list[Finding] = []
+        self._places = lru_cache(maxsize=4)(partial(_places_in, empty.root))
 
     def keep(self, old: Entries, shown: str, held: Sequence[tuple[str, str]]) -> bool:
         """Takes over what a file gave before; not if another file has come to say the same."""
@@ -343,10 +351,7 @@ class _Loader:
 
     def at(self, place: Place) -> tuple[int, int]:
         """Line and column of the key of a record."""
-        from .yaml_text import places_in
-
-        text = (self.entries.root / place.path).read_text("utf-8-sig", errors="replace")
-        return places_in(text, place.path).at(place.loc, key=True)
+        return self._places(place.path).at(place.loc, key=True)
 
 
 def rule_for(shown: str) -> Rule | None:
