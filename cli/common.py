@@ -110,7 +110,7 @@ def listed_views(written: str) -> list[str]:
 
 def read_input(name: str) -> tuple[str, str]:
     """(text, shown name) of a file, or of standard input for `-`. Raises BadInput."""
-    from ..kb.yaml_text import MOST_BYTES, decode, read_bytes
+    from ..kb.files import MOST_BYTES, decode, read_bytes
 
     if name == "-":
         return decode(sys.stdin.buffer.read(MOST_BYTES), "standard input"), "standard input"

@@ -12,11 +12,11 @@ from ..identify.claims import claims
 from ..identify.listing import Listing, read_listing, report_listing
 from ..identify.start import start
 from ..identify.vocabulary import vocabulary
+from ..kb.files import read_bytes
 from ..kb.findings import BadInput, Finding, Unreadable
 from ..kb.load import Entries
 from ..kb.models import AnswersFile
 from ..kb.plain_text import MOST_BYTES, plain_text
-from ..kb.yaml_text import read_bytes
 from . import lot, screen
 from .common import FINDINGS, entries_option, print_json, problems_said, refuse, sound_entries
 from .identify import answers_file

@@ -1,9 +1,13 @@
 """The `tellmark` command. Each subcommand lives in a module of its own, imported only when it is called."""
 
 import importlib
+import os
 from typing import Any
 
 import click
+
+#: Looking for plugins of pydantic means reading the papers of every package that is installed; none has any business here.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 #: Subcommand, its module, and the line that `--help` shows (kept here so that help imports nothing).
 COMMANDS = {

@@ -5,7 +5,8 @@ from typing import Any
 
 import click
 
-from ..identify.measuring import Found, answer_line, is_length, lines, measure, needs_entries, report
+from ..identify.measuring import Found, answer_line, lines, measure, needs_entries, report
+from ..identify.recorded_lengths import is_length
 from ..kb.answers import askable, meant
 from ..kb.findings import Unreadable, nearest, printable
 from ..kb.load import Entries

@@ -2,7 +2,6 @@
 
 import re
 import sys
-import tempfile
 import threading
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -48,6 +47,8 @@ def build_command(ctx: click.Context, out: str, **options: Any) -> None:
 @click.pass_context
 def preview_command(ctx: click.Context, out: str | None, port: int, **options: Any) -> None:
     """Show the site on this machine while you write: every save builds it anew and reloads the page. Ctrl-C ends it."""
+    import tempfile
+
     with tempfile.TemporaryDirectory(prefix="tellmark-") as folder:
         _preview(ctx, Path(out or f"{folder}/site"), port, options["entries"])
 

@@ -16,8 +16,6 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import NamedTuple
 
-from rapidfuzz import process
-from rapidfuzz.distance import OSA
 from whoosh.lang.porter import stem as porter
 
 from ..kb.said import JOINED, THING, VERY, parts_of, unfolded
@@ -150,6 +148,9 @@ class Lexicon:
         most = next((mistakes for length, mistakes in MISTAKES if len(word) >= length), 0)
         if not most or not word.isalpha():
             return None
+        from rapidfuzz import process  # here, since nothing else of phrases is a search
+        from rapidfuzz.distance import OSA
+
         best = process.extract(word, self._choices, scorer=OSA.distance, score_cutoff=most, limit=5)
         best = [one for one in best if one[0][0] == word[0] or (one[1] == 1 and len(word) >= OTHER_FIRST)]
         best = [one for one in best if len(word) >= OTHER_FIRST or _slipped(word, one[0])]

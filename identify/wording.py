@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import ClassVar
 
 from ..kb.answers import Asked, read_all
+from ..kb.describe import lower_first
 from ..kb.findings import Unreadable
 from ..kb.load import Entries
 from ..kb.models import Trait as TraitRecord
@@ -250,9 +251,3 @@ def percent(chance: float) -> str:
 def together(names: Sequence[str]) -> str:
     """The names as one would say them: the first, the second and the third."""
     return " and ".join([*([", ".join(names[:-1])] if names[:-1] else []), *names[-1:]])
-
-
-def lower_first(text: str) -> str:
-    """The text with a small first letter, unless it starts with an abbreviation, or with a letter that stands for itself."""
-    kept = text[1:2].isupper() or (text[1:2] == " " and text[0] != "A")
-    return text if kept else text[:1].lower() + text[1:]

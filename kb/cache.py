@@ -14,7 +14,6 @@ import os
 import pickle
 import stat
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
@@ -332,6 +331,8 @@ def fetched(place: Path, mark: str, kind: type[T]) -> T | None:
 
 def keep(place: Path, mark: str, value: object) -> None:
     """Keeps a value with a mark. Writes beside and renames, so that a reader never sees half a store."""
+    import tempfile  # here, since most runs keep nothing, and it loads a dozen others
+
     try:
         with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
             file.write(mark.encode("ascii"))

@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any, NamedTuple, cast
 
 from .cache import keep_values, kept_values
+from .files import MOST_BYTES, decode
 from .findings import BadInput, printable
 from .load import rule_for
-from .yaml_text import MOST_BYTES, decode, read
 
 MOST_COMMITS = 50
 #: Characters of a value that are kept; and seconds that git may take.
@@ -207,6 +207,8 @@ def _records(path: str, content: bytes | None) -> dict[tuple[str, str], Any]:
     stem = steps[-1].rsplit(".", 1)[0]
     if rule.shape == "table":
         return {(rule.kind, stem): Counter(_rows(text))}
+    from .yaml_text import read  # here, since most builds find no new commit
+
     plain = read(text, path)
     if rule.shape == "whole":
         return {(rule.kind, stem): plain}

@@ -5,30 +5,40 @@ reads is written down (`kb.leaning`): where nothing was wrong and nothing of tha
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any, NamedTuple, TypeAlias
 
+from pydantic import BaseModel
+
 from .answers import askable, read_all
 from .drawings import check_drawing
+from .files import Loc
 from .findings import Finding, Kind, Unreadable, listed, nearest, quoted
-from .leaning import FILE, IS, Flat, Leaned, NotedEntries, changed
-from .load import FIELDS, KINDS, Entries, Known, Progress, TableRow, load
+from .forked import processes_for, spread
+from .leaning import FILE, Flat, Leaned, NotedEntries, changed
+from .load import FIELDS, Entries, Known, Progress, load
 from .models import DamageSpot, Family, Livery, Part, Procedure, Sale, Set, Sighting, SlotType, Trait, Variant
-from .noting import Key, Memo
+from .noting import Memo
+from .one_file import TableRow
 from .photographs import check_photographs, photographs_of
 from .reading import in_unit
 from .references import references
 from .resolve import OWN_SLOTS, lineage, moved, slots_of, traits_of, views_of
 from .said import check_said
+from .uncollected import uncollected
 from .values import RESERVED, Fact, Ref, Weight
-from .yaml_text import Loc, Places
+from .yaml_text import Places
 
 PART_WORDS = frozenset({"none", "unlisted", "unknown"})
 #: One check: what it is about, and which one of those.
 Unit: TypeAlias = tuple[str, ...]
+#: The same with what makes it.
+Check: TypeAlias = tuple[Unit, Callable[[], Iterator[Finding]]]
+#: Fewer checks than this for each process are not worth a fork.
+CHECKS_EACH = 800
 RECORD, DRAWING, PHOTOGRAPHS, TYPES = "record", "drawing", "photographs", "slot types of families"
 
 
@@ -42,36 +52,65 @@ class Checked(NamedTuple):
 
 def check(root: Path, progress: Progress = iter) -> tuple[Entries, list[Finding]]:
     """Loads a folder and returns it with everything that is wrong with it. Raises BadInput when there is no folder of entries."""
-    entries, findings, _ = checked(root, progress)
+    with uncollected():
+        entries, findings, _ = checked(root, progress)
     return entries, findings
 
 
 def checked(
-    root: Path, progress: Progress = iter, known: Known | None = None, leaned: Mapping[Unit, Leaned] | None = None
+    root: Path,
+    progress: Progress = iter,
+    known: Known | None = None,
+    leaned: Mapping[Unit, Leaned] | None = None,
+    processes: int | None = None,
 ) -> Checked:
     """The same, with what each check leaned on.
 
     known: entries with which nothing was wrong.  Their unchanged files are not read again, and no check is made again of which
     nothing has changed that it leaned on then (`leaned`).
+    processes: how many do a part of it each; as many as the machine has for it where not given.
     """
-    loaded = load(root, progress, known)
+    loaded = load(root, progress, known, processes)
     memo = Memo()
     entries = loaded.entries
     checker = _Checker(NotedEntries(entries, memo), memo)
     other = changed(known.entries, entries) if known else None
-    found = {*loaded.findings, *_said(checker, entries, other)}
+    found = set(loaded.findings)
     leaned = leaned or {}
     if other is not None and known:
         other.update((FILE, path) for path in files_read(leaned).difference(known.unchanged))
-    flat, now = Flat(leaned.values()), dict[Unit, Leaned]()
+    flat, now, waiting = Flat(leaned.values()), dict[Unit, Leaned](), dict[str, list[Check]]()
     for unit, one in _units(checker, entries, loaded.files):
         before = leaned.get(unit)
+        now[unit] = before or ()
         if before is None or other is None or not all(map(other.isdisjoint, before)):
-            said, read = memo.reading(lambda one=one: [*one()])
-            found.update(said)
-            before = flat(read)
-        now[unit] = before
+            waiting.setdefault(_home(entries, unit), []).append((unit, one))
+    tasks = sorted(waiting.values(), key=len, reverse=True)
+    processes = processes or processes_for(sum(map(len, tasks)), CHECKS_EACH)
+    for unit, said, read in chain.from_iterable(spread(tasks, partial(_made, memo, flat), processes, helping=True)):
+        found.update(said)
+        now[unit] = flat.own(read)
     return Checked(entries, sorted(found), now)
+
+
+def _made(memo: Memo, flat: Flat, tasks: Iterable[list[Check]]) -> Iterator[list[tuple[Unit, list[Finding], Leaned]]]:
+    """Makes the checks of all tasks: (what was checked, everything that is wrong, what was leaned on)."""
+    made: list[tuple[Unit, list[Finding], Leaned]] = []
+    for unit, one in chain.from_iterable(tasks):
+        said, read = memo.reading(lambda one=one: [*one()])
+        made.append((unit, said, flat(read)))
+    yield made
+
+
+def _home(entries: Entries, unit: Unit) -> str:
+    """What a check shares most of its work with: that of the same family or slot type, else of the same kind."""
+    match unit:
+        case (_, kind, ident):
+            return entries.home.get((kind, ident), ident if kind in ("family", "slot type") else kind)
+        case (_, path) if path.count("/") > 1:
+            return path.split("/")[1]
+        case _:
+            return ""
 
 
 def files_read(leaned: Mapping[Unit, Leaned]) -> set[str]:
@@ -79,20 +118,13 @@ def files_read(leaned: Mapping[Unit, Leaned]) -> set[str]:
     return {key[1] for unit, one in leaned.items() if unit[0] in (DRAWING, PHOTOGRAPHS) for key in one[0] if key[0] == FILE}
 
 
-def _said(checker: "_Checker", entries: Entries, other: set[Key] | None) -> Iterator[Finding]:
-    """What is wrong with the phrases of each record, which leans on nothing else; of those alone that have changed."""
-    if other is not None:
-        some = {table: {at: one for at, one in getattr(entries, table).items() if (IS, table, at) in other} for table in KINDS}
-        placed = {at: one for at, one in entries.places.items() if at[0] != "sellers" or (IS, "about", "sellers") in other}
-        entries = replace(entries, **some, places=placed)
-    return (checker.say(*wrong) for wrong in check_said(entries))
-
-
-def _units(checker: "_Checker", entries: Entries, files: list[str]) -> Iterator[tuple[Unit, Callable[[], Iterator[Finding]]]]:
+def _units(checker: "_Checker", entries: Entries, files: list[str]) -> Iterator[Check]:
     """Every check there is."""
     for kind in FIELDS:
         for ident in entries.of(kind):
             yield (RECORD, kind, ident), partial(checker.record, kind, ident)
+    if ("sellers", "") in entries.places:
+        yield (RECORD, "sellers", ""), checker.sellers
     yield (TYPES,), checker.types
     for path in files:
         if path.endswith(".svg"):
@@ -110,6 +142,7 @@ class _Checker:
         self._places: dict[str, Places] = {}
         self.slots = memo.kept(partial(slots_of, entries))
         self.views = memo.kept(partial(views_of, entries))
+        self.traits = memo.kept(partial(traits_of, entries))
         self.askable = memo.kept(partial(askable, entries))
         self.shown = memo.kept(self._shown)
         self.whole = memo.kept(self._whole)
@@ -128,17 +161,26 @@ class _Checker:
         }
 
     def record(self, kind: str, ident: str) -> Iterator[Finding]:
-        """Everything about one record but its phrases and photographs."""
+        """Everything about one record but its photographs."""
         record = self.entries.whole(kind, ident)
+        yield from self.phrases(kind, ident, record)
         for loc, ref, value in references(record):
             yield from self.reference(kind, ident, loc, ref, value)
         if kind in self._own:
             yield from self._own[kind](ident, record)
 
+    def sellers(self) -> Iterator[Finding]:
+        """What sellers say that belongs to no record."""
+        yield from self.phrases("sellers", "", self.entries.sellers)
+
+    def phrases(self, kind: str, ident: str, record: BaseModel) -> Iterator[Finding]:
+        for wrong in check_said(record):
+            yield self.say(kind, ident, *wrong)
+
     def drawing(self, path: str) -> Iterator[Finding]:
         """One drawing."""
         self.memo.note((FILE, path))
-        yield from check_drawing(self.entries, path)
+        yield from check_drawing(self.entries, path, self.traits)
 
     def photographs(self, kind: str, ident: str) -> Iterator[Finding]:
         """The photographs of one record."""
@@ -285,7 +327,7 @@ class _Checker:
 
     def _shown(self, family: str) -> dict[str, Trait]:
         """The traits that the body and finish of the family's variants show."""
-        return {ident: trait for ident, trait in traits_of(self.entries, family).items() if "." not in ident}
+        return {ident: trait for ident, trait in self.traits(family).items() if "." not in ident}
 
     def facts(self, kind: str, ident: str, loc: Loc, facts: Mapping[str, Fact], traits: Mapping[str, Trait]) -> Iterator[Finding]:
         for name, fact in facts.items():

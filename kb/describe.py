@@ -239,3 +239,9 @@ def _differs(said: Sequence[Said]) -> bool:
 def _difference(entries: Entries, family: str | None, ident: str, name: str, trait: Trait, said: Sequence[Said]) -> Difference:
     view = views_of(entries, family).get(trait.view)
     return Difference(ident, name, trait.view, view.effort if view else 1.0, trait.look, tuple(said))
+
+
+def lower_first(text: str) -> str:
+    """The text with a small first letter, unless it starts with an abbreviation, or with a letter that stands for itself."""
+    kept = text[1:2].isupper() or (text[1:2] == " " and text[0] != "A")
+    return text if kept else text[:1].lower() + text[1:]

@@ -36,17 +36,20 @@ from dataclasses import dataclass
 from functools import cache, cached_property, partial
 from pathlib import Path
 
+from .files import read_bytes
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .load import Entries
 from .models import Trait
 from .resolve import slots_of, traits_of, views_of
 from .svg import COLOR, Node, parse
-from .yaml_text import read_bytes
 
 #: Views in which a trait is heard, measured on the bench or read, so that it need not be drawn.
 NOT_DRAWN = frozenset({"running", "bench", "paper", "box"})
 
 PLACES = "drawings/*.svg, families/*/drawings/*.svg or parts/*/drawing.svg"
+#: The attributes that name the form of what is drawn, and all that may name something of the entries.
+FORMS = ("data-state", "data-measured", "data-marking")
+MARKS = frozenset({"data-trait", "data-paint", "data-slot", "data-damage", "id", *FORMS})
 COMMON, FAMILY, PART = "common", "family", "slot type"
 
 
@@ -133,17 +136,21 @@ def read_drawings(entries: Entries) -> tuple[Drawings, list[Finding]]:
     read = [_read(entries, path) for path in _paths(entries.root)]
     findings = [finding for _, found in read for finding in found]
     safe = {drawing.path: drawing for drawing, found in read if drawing is not None and not found}
-    findings += [finding for drawing in safe.values() for finding in _Checker(entries, drawing).all()]
-    return Drawings(entries, safe), sorted(set(findings))
+    drawings = Drawings(entries, safe)
+    findings += [finding for drawing in safe.values() for finding in _Checker(entries, drawing, drawings.traits).all()]
+    return drawings, sorted(set(findings))
 
 
-def check_drawing(entries: Entries, shown: str) -> list[Finding]:
-    """Everything that is wrong with the drawing at a path below the root; nothing with a link that leads out of the folder."""
+def check_drawing(entries: Entries, shown: str, traits: Callable[[str], Mapping[str, Trait]]) -> list[Finding]:
+    """Everything that is wrong with the drawing at a path below the root; nothing with a link that leads out of the folder.
+
+    traits: all traits of a family by its id.
+    """
     path = entries.root / shown
     if path.is_symlink() and not path.resolve().is_relative_to(entries.root.resolve()):
         return []
     drawing, unsafe = _read(entries, path)
-    return unsafe if drawing is None or unsafe else [*_Checker(entries, drawing).all()]
+    return unsafe if drawing is None or unsafe else [*_Checker(entries, drawing, traits).all()]
 
 
 def safe_drawings(entries: Entries, paths: Iterable[Path]) -> dict[str, Drawing]:
@@ -230,9 +237,9 @@ def _viewed(entries: Entries, shown: str, level: str, home: str, name: str) -> t
 class _Checker:
     """What must hold between a drawing and the entries."""
 
-    def __init__(self, entries: Entries, drawing: Drawing) -> None:
+    def __init__(self, entries: Entries, drawing: Drawing, traits: Callable[[str], Mapping[str, Trait]]) -> None:
         self.entries, self.drawing = entries, drawing
-        self.traits = traits_in(entries, drawing)
+        self.traits = traits(drawing.home) if drawing.level == FAMILY else traits_in(entries, drawing)
         family = entries.families.get(drawing.home) if drawing.level == FAMILY else None
         self.slots = slots_of(entries, drawing.home) if family else {}
         self.damage = family.damage if family else {}
@@ -244,7 +251,7 @@ class _Checker:
                 yield self.say(root, Kind.MISSING_KEY, f"no <{tag}> of the whole drawing", f"a <{tag}> below <svg>")
         if len(root.attributes.get("viewBox", "").split()) != 4:
             yield self.say(root, Kind.MISSING_KEY, "no viewBox of four numbers", 'viewBox="0 0 width height"')
-        yield from self.marks(root, None)
+        yield from self.marks()
         for name in self.named:
             yield from self.drawn(name, self.traits[name])
         for name in traits_due(self.entries, self.drawing):
@@ -262,8 +269,20 @@ class _Checker:
         names = (node.attributes.get("data-trait", "") for node in self.drawing.nodes)
         return dict.fromkeys(name for name in names if name in self.traits)
 
-    def marks(self, node: Node, inside: str | None) -> Iterator[Finding]:
-        """Ids that mean nothing, and colors outside alternatives; `inside`: the trait of the alternative around it."""
+    def marks(self) -> Iterator[Finding]:
+        """Ids that mean nothing, and colors outside alternatives."""
+        waiting: list[tuple[Node, bool]] = [(self.drawing.root, False)]
+        while waiting:
+            node, inside = waiting.pop()
+            inside = inside or "data-trait" in node.attributes
+            if not MARKS.isdisjoint(node.attributes):
+                yield from self.mark(node)
+            if not inside:
+                yield from self.color(node)
+            waiting += [(child, inside) for child in node.children if isinstance(child, Node)]
+
+    def mark(self, node: Node) -> Iterator[Finding]:
+        """What is wrong with the marks of one element."""
         given = node.attributes
         known = (
             ("data-trait", self.traits, "trait"),
@@ -275,20 +294,21 @@ class _Checker:
             if mark in given and given[mark] not in ids:
                 expected = f"the id of a {word}: {listed(ids)}" if ids else f"no {word} here"
                 yield self.say(node, Kind.DANGLING, f"{mark}={quoted(given[mark])}", expected, nearest(given[mark], ids))
-        inside = given.get("data-trait", inside)
-        forms = [form for form in ("data-state", "data-measured", "data-marking") if form in given]
+        forms = [form for form in FORMS if form in given]
         if ("data-trait" in given) != (len(forms) == 1):
             found = f"data-trait with {listed(forms) or 'none of them'}" if "data-trait" in given else f"{forms[0]} alone"
             yield self.say(node, Kind.WRONG_VALUE, found, "data-trait with one of data-state, data-measured and data-marking")
-        for paint in ("fill", "stroke"):
-            if inside is None and re.fullmatch(COLOR, given.get(paint, "")):
-                found = f"{paint}={quoted(given[paint])} outside an alternative"
-                yield self.say(node, Kind.WRONG_VALUE, found, "currentColor, or var(--paper), var(--shade) or var(--mark)")
         if given.get("id", "").startswith("crop-") and given["id"].removeprefix("crop-") not in self.named:
             near = nearest(given["id"].removeprefix("crop-"), self.named)
             yield self.say(node, Kind.DANGLING, f"id={quoted(given['id'])}", '"crop-" and the id of a trait drawn here', near)
-        for child in node.elements:
-            yield from self.marks(child, inside)
+
+    def color(self, node: Node) -> Iterator[Finding]:
+        """A color of its own, where an element is in no alternative."""
+        for paint in ("fill", "stroke"):
+            written = node.attributes.get(paint, "")
+            if written.startswith("#") and re.fullmatch(COLOR, written):
+                found = f"{paint}={quoted(written)} outside an alternative"
+                yield self.say(node, Kind.WRONG_VALUE, found, "currentColor, or var(--paper), var(--shade) or var(--mark)")
 
     def drawn(self, name: str, trait: Trait) -> Iterator[Finding]:
         """Whether a drawn trait has the right form and known states; and, if it is due here, is drawn whole and framed."""

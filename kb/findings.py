@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from enum import StrEnum
 from typing import Any
 
@@ -88,6 +87,8 @@ class Unreadable(Exception):
 
 def nearest(name: str, names: Iterable[str]) -> str | None:
     """The valid name that resembles `name` most, if any does."""
+    from difflib import get_close_matches  # here, since mostly nothing is wrong
+
     close = get_close_matches(name[:80], [*names], n=1, cutoff=0.6)
     return close[0] if close else None
 

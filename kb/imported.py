@@ -11,10 +11,11 @@ from uuid import uuid4
 
 from .check import check
 from .columns import Column, Ids, can_name, column_of
+from .files import MOST_BYTES
 from .findings import BadInput, Finding, Kind, Unreadable, listed, nearest, printable, quoted
 from .table import MOST_NAME, SHOWN_INPUT, Progress, Table, plain_measure, read_table, silently
 from .values import Measure
-from .yaml_text import MOST_BYTES, MOST_VALUES
+from .yaml_text import MOST_VALUES
 
 MOST_VARIANTS_A_FILE = 200
 

@@ -226,6 +226,10 @@ class Flat:
         own = self._set(key for key in reads if not isinstance(key, Bundle))
         return (own, *(self._bundle(one) for one in reads if isinstance(one, Bundle)))
 
+    def own(self, leaned: Leaned) -> Leaned:
+        """The same in the sets and keys of its own: another process has copies of them."""
+        return tuple(self._sets[one] if one in self._sets else self._set(one) for one in leaned)
+
     def _bundle(self, bundle: Bundle) -> frozenset[Key]:
         if bundle not in self._bundles:
             self._bundles[bundle] = self._set(key for one in self(bundle.read) for key in one)

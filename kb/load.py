@@ -1,17 +1,16 @@
 """A folder of entries, read whole: every record in its place, or every problem at once."""
 
-import csv
-import io
 import os
-import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pydantic import BaseModel
 
-from .findings import BadInput, Finding, Kind, listed, nearest, quoted
+from .findings import BadInput, Finding, Kind
+from .forked import processes_for, spread
 from .models import (
     Family,
     KnowledgeBase,
@@ -28,9 +27,10 @@ from .models import (
     Trait,
     Variant,
 )
-from .validate import build, keys_of
-from .values import ID_PATTERN, RESERVED
-from .yaml_text import Loc, decode, places_in, read, read_bytes
+
+if TYPE_CHECKING:
+    from .one_file import Given, One
+    from .yaml_text import Places
 
 
 class Rule(NamedTuple):
@@ -87,6 +87,8 @@ WHOLE = {rule.pattern: rule for rule in LAYOUT if rule.shape == "whole"}
 
 
 Progress = Callable[[Sequence[str]], Iterable[str]]
+#: So many files are read one after another by one process, and fewer than this for each are not worth a fork.
+FILES_AT_ONCE, FILES_EACH = 20, 150
 
 
 class Place(NamedTuple):
@@ -157,24 +159,65 @@ class Known(NamedTuple):
     files: Collection[str]
 
 
-def load(root: Path, progress: Progress = iter, known: Known | None = None) -> Loaded:
+def load(root: Path, progress: Progress = iter, known: Known | None = None, processes: int | None = None) -> Loaded:
     """Reads every file below `root`, but for those known. Raises BadInput only when there is no knowledge base there at all.
 
-    `progress` wraps the list of their paths, to show how far it is.
+    progress: wraps the list of their paths, to show how far it is.
+    processes: how many read a part of them each; as many as the machine has for it where not given.
     """
     if not (root / "knowledge-base.yaml").is_file():
         raise BadInput([Finding(str(root), 0, 0, Kind.MISPLACED, "no knowledge-base.yaml", "a folder of entries, which has one")])
+    from .one_file import read_file  # here and below: entries from the store are not read, and what reads them takes long to load
+
     loader = _Loader(_empty(root, known))
     there = known.files if known else (shown for shown, _ in files_below(root))
     files = sorted(there, key=lambda shown: shown.split("/"))
     held = _held(known.entries) if known else {}
-    for shown in progress(files):
-        if known is None or shown not in known.unchanged or not loader.keep(known.entries, shown, held.get(shown, [])):
-            loader.file(root / shown, shown)
+    steps = _steps(progress, files)
+    given = _given(root, [shown for shown in files if known is None or shown not in known.unchanged], steps, processes)
+    for shown in files:
+        if known and shown in known.unchanged and loader.keep(known.entries, shown, held.get(shown, [])):
+            continue
+        loader.take(shown, given[shown] if shown in given else read_file(root, shown))
+    for _ in steps:
+        pass  # those that were not read
     for kind, ident in loader.entries.home:
         home_kind = "slot type" if kind == "part" else "family"
         loader.homeless(kind, ident, home_kind)
     return Loaded(loader.entries, files, sorted(set(loader.findings)))
+
+
+def _steps(progress: Progress, files: Sequence[str]) -> Iterator[str]:
+    """Begins to show how far it is with the first step: a bar has a thread of its own, and the fork comes before it."""
+    yield from progress(files)
+
+
+def _given(root: Path, files: Sequence[str], steps: Iterator[str], processes: int | None) -> "dict[str, Given]":
+    """What each of the files gives, a step for each."""
+    tasks = [files[n : n + FILES_AT_ONCE] for n in range(0, len(files), FILES_AT_ONCE)]
+    processes = processes or processes_for(len(files), FILES_EACH)
+    if processes > 1:
+        for rule in LAYOUT:
+            rule.model.model_rebuild()  # once for all of them
+    found: dict[str, Given] = {}
+    for some in spread(tasks, partial(_read_some, root), processes, helping=True):
+        if some is None:
+            next(steps, None)
+        else:
+            found |= some
+    return found
+
+
+def _read_some(root: Path, tasks: Iterable[Sequence[str]]) -> "Iterator[dict[str, Given] | None]":
+    """Nothing after each file, and at the end what they all give, so that what they share is packed once."""
+    from .one_file import read_file
+
+    found: dict[str, Given] = {}
+    for files in tasks:
+        for shown in files:
+            found[shown] = read_file(root, shown)
+            yield None
+    yield found
 
 
 def _empty(root: Path, known: Known | None) -> Entries:
@@ -222,30 +265,24 @@ def _is_folder(one: os.DirEntry[str]) -> bool:
         return False
 
 
-@dataclass
-class TableRow:
-    """A row of a table as the place of its cells: the line it begins on, and columns counted from 1."""
+def _places_in(root: Path, path: str) -> "Places":
+    from .yaml_text import places_in
 
-    shown: str
-    line: int
-    header: Sequence[str]
-
-    def at(self, loc: Loc, key: bool = False) -> tuple[int, int]:  # noqa: ARG002
-        """Line and column of the cell that `loc` begins with."""
-        return self.line, self.header.index(str(loc[0])) + 1 if loc and str(loc[0]) in self.header else 1
+    return places_in((root / path).read_text("utf-8-sig", errors="replace"), path)
 
 
 class _Loader:
+    """Puts together what the files give, in their order."""
+
     def __init__(self, empty: Entries) -> None:
-        self.root = empty.root
-        self.inside = os.path.realpath(self.root)
         self.entries = empty
         self.findings: list[Finding] = []
+        self._places = lru_cache(maxsize=4)(partial(_places_in, empty.root))
 
     def keep(self, old: Entries, shown: str, held: Sequence[tuple[str, str]]) -> bool:
         """Takes over what a file gave before; not if another file has come to say the same."""
         if shown in WHOLE:
-            self.whole(WHOLE[shown], old.about if WHOLE[shown].model is KnowledgeBase else old.sellers)
+            self.whole(old.about if WHOLE[shown].model is KnowledgeBase else old.sellers)
             return True
         places, home = self.entries.places, self.entries.home
         if any(key in places for key in held):
@@ -258,23 +295,15 @@ class _Loader:
                 home[key] = old.home[key]
         return True
 
-    def file(self, path: Path, shown: str) -> None:
+    def take(self, shown: str, given: "Given") -> None:
+        """Takes what a file gives."""
+        self.findings += given.findings
+        if given.whole is not None:
+            self.whole(given.whole)
+        for one in given.records:
+            self.record(one)
         rule = rule_for(shown)
-        if rule is None:
-            if path.suffix in (".yaml", ".yml", ".csv"):
-                places = listed((rule.pattern for rule in LAYOUT), most=20)
-                self.findings.append(Finding(shown, 0, 0, Kind.MISPLACED, "a file no record lies in", places))
-            return
-        try:
-            if path.is_symlink() and not Path(os.path.realpath(path)).is_relative_to(self.inside):
-                raise BadInput([Finding(shown, 0, 0, Kind.MISPLACED, "a link that leads out of the folder", "the file itself")])
-            text = decode(read_bytes(path, shown), shown)
-            if rule.shape == "table":
-                self.table(rule, text, shown)
-            else:
-                self.document(rule, text, shown)
-        except BadInput as error:
-            self.findings += error.findings
+        if given.lost and rule is not None:
             self.lose(rule, shown)
 
     def lose(self, rule: Rule, shown: str) -> None:
@@ -287,122 +316,29 @@ class _Loader:
         else:
             self.entries.lost.add(rule.kind)
 
-    def document(self, rule: Rule, text: str, shown: str) -> None:
-        plain = read(text, shown)
-        parts = shown.split("/")
-        stem, folder = parts[-1].removesuffix(".yaml"), parts[1] if len(parts) > 2 else ""
-        if rule.shape == "whole":
-            self.whole(rule, build(rule.model, {} if plain is None else plain, places_in(text, shown)))
-        elif rule.shape == "folder":
-            self.record(rule, folder, plain, text, Place(shown, ()))
-        elif rule.shape == "mapping":
-            if plain is not None and not isinstance(plain, dict):
-                self.say(text, Place(shown, ()), Kind.WRONG_VALUE, quoted(plain), f"a mapping from id to {rule.kind}")
-                self.entries.lost.add(rule.kind)
-                return
-            for ident, value in cast("dict[str, Any]", plain or {}).items():
-                self.record(rule, ident, value, text, Place(shown, (ident,)))
-        elif isinstance(plain, list):
-            for index, value in enumerate(cast("list[Any]", plain)):
-                self.listed(rule, index, value, text, shown, folder)
-        else:
-            ident, own = _apart(plain)
-            if ident not in (None, stem):
-                said = quoted(ident)
-                self.say(text, Place(shown, ("id",)), Kind.WRONG_VALUE, said, f'the id "{stem}", as the file is called', stem)
-            self.record(rule, stem, own, text, Place(shown, ()), folder)
-
-    def whole(self, rule: Rule, record: BaseModel) -> None:
+    def whole(self, record: BaseModel) -> None:
         """A file that is one record of its kind, of which there is one."""
         if isinstance(record, KnowledgeBase):
             self.entries.about = record
         elif isinstance(record, Sellers):
             self.entries.sellers = record
-            self.entries.places[rule.kind, ""] = Place(rule.pattern, ())
+            self.entries.places["sellers", ""] = Place("sellers.yaml", ())
 
-    def listed(self, rule: Rule, index: int, value: Any, text: str, shown: str, folder: str) -> None:
-        """One record of a list in one file; it says its id itself."""
-        place = Place(shown, (index,))
-        ident, own = _apart(value)
-        if not isinstance(ident, str):
-            kind = Kind.MISSING_KEY if isinstance(value, dict) else Kind.WRONG_VALUE
-            found = 'no key "id"' if isinstance(value, dict) else quoted(value)
-            self.say(text, place, kind, found, f'a {rule.kind} with the key "id", as in every list')
-            return
-        self.record(rule, ident, own, text, place, folder)
-
-    def record(self, rule: Rule, ident: str, plain: Any, text: str, place: Place, folder: str = "") -> None:
-        if not re.fullmatch(ID_PATTERN.strip("^$"), ident) or len(ident) > 80:
-            expected = "an id: lower-case letters and digits in words joined by hyphens"
-            self.say(text, place, Kind.WRONG_VALUE, quoted(ident), expected, key=True)
-            return
-        if ident in RESERVED:
-            self.say(text, place, Kind.WRONG_VALUE, quoted(ident), "an id that is not a reserved word", key=True)
-            return
-        before = self.entries.places.get((rule.kind, ident))
+    def record(self, one: "One") -> None:
+        """A record that no file before gave."""
+        kind, ident = one.key
+        before = self.entries.places.get(one.key)
         if before:
-            where = f"{before.path}:{self.line(before)}"
-            self.say(
-                text, place, Kind.DUPLICATE, f'the {rule.kind} "{ident}" again', f"it once; it is in {where} already", key=True
-            )
+            where = f"{before.path}:{self.at(before)[0]}"
+            found, expected = f'the {kind} "{ident}" again', f"it once; it is in {where} already"
+            self.findings.append(Finding(one.place.path, *self.at(one.place), Kind.DUPLICATE, found, expected))
             return
-        self.entries.places[rule.kind, ident] = place
-        if folder:
-            self.entries.home[rule.kind, ident] = folder
-        if plain is None:
-            plain = {}
-        try:
-            self.entries.of(rule.kind)[ident] = build(rule.model, plain, places_in(text, place.path), place.loc)
-        except BadInput as error:
-            self.findings += error.findings
-
-    def table(self, rule: Rule, text: str, shown: str) -> None:
-        """Rows of a CSV table, a record each; empty cells are left out."""
-        keys = keys_of(rule.model)
-        rows = csv.reader(io.StringIO(text, newline=None), strict=True)
-        line = 1
-        try:
-            empty: list[str] = []
-            first = next(rows, empty)
-            header = [cell.strip() for cell in first]
-            if not header:
-                expected = "a first line with the names of the columns"
-                raise BadInput([Finding(shown, 0, 0, Kind.MISSING_KEY, "an empty table", expected)])
-            self.header(header, keys, shown)
-            line = rows.line_num + 1
-            for row in rows:
-                if len(row) not in (0, len(header)):
-                    found = f"{len(row)} cells"
-                    self.findings.append(Finding(shown, line, 1, Kind.WRONG_VALUE, found, f"{len(header)} cells"))
-                elif row:
-                    self.row(rule, dict(zip(header, row, strict=True)), TableRow(shown, line, header))
-                line = rows.line_num + 1
-        except csv.Error as error:
-            found = str(error)
-            if "field larger" in found:
-                found = f"a cell over {csv.field_size_limit()} characters"
-            raise BadInput([Finding(shown, line, 1, Kind.UNREADABLE, found, "a CSV table")]) from None
-
-    def header(self, header: list[str], keys: list[str], shown: str) -> None:
-        """The first line of a table. Raises BadInput when a column is no column, or there twice."""
-        findings: list[Finding] = []
-        for column, name in enumerate(header, 1):
-            if name not in keys:
-                found = f"the column {quoted(name)}"
-                findings.append(Finding(shown, 1, column, Kind.UNKNOWN_KEY, found, listed(keys), nearest(name, keys)))
-            elif name in header[: column - 1]:
-                findings.append(Finding(shown, 1, column, Kind.DUPLICATE, f"the column {quoted(name)} again", "it once"))
-        if findings:
-            raise BadInput(findings)
-
-    def row(self, rule: Rule, cells: dict[str, str], where: "TableRow") -> None:
-        ident = f"{where.shown.rsplit('/', 1)[-1].removesuffix('.csv')}-{where.line}"
-        plain = {name: cell.strip() for name, cell in cells.items() if cell.strip()}
-        try:
-            self.entries.of(rule.kind)[ident] = build(rule.model, plain, where)
-            self.entries.places[rule.kind, ident] = Place(where.shown, (where.line, *where.header))
-        except BadInput as error:
-            self.findings += error.findings
+        self.entries.places[one.key] = one.place
+        if one.home:
+            self.entries.home[one.key] = one.home
+        if one.record is not None:
+            self.entries.of(kind)[ident] = one.record
+        self.findings += one.findings
 
     def homeless(self, kind: str, ident: str, home_kind: str) -> None:
         """A record in a folder that is no family or no slot type."""
@@ -413,24 +349,9 @@ class _Loader:
             finding = Finding(path, 0, 0, Kind.DANGLING, f'a {kind} of the {home_kind} "{folder}"', f"the file {file}")
             self.findings.append(finding)
 
-    def line(self, place: Place) -> int:
-        """The line of a record that stands somewhere already."""
-        text = (self.root / place.path).read_text("utf-8-sig", errors="replace")
-        return places_in(text, place.path).at(place.loc, key=True)[0]
-
-    def say(
-        self, text: str, place: Place, kind: Kind, found: str, expected: str, near: str | None = None, key: bool = False
-    ) -> None:
-        line, column = places_in(text, place.path).at(place.loc, key=key)
-        self.findings.append(Finding(place.path, line, column, kind, found, expected, near))
-
-
-def _apart(plain: Any) -> tuple[Any, Any]:
-    """The id a record says, and the record without it."""
-    if not isinstance(plain, dict):
-        return None, plain
-    own = cast("dict[str, Any]", plain)
-    return own.get("id"), {key: value for key, value in own.items() if key != "id"}
+    def at(self, place: Place) -> tuple[int, int]:
+        """Line and column of the key of a record."""
+        return self._places(place.path).at(place.loc, key=True)
 
 
 def rule_for(shown: str) -> Rule | None:

@@ -6,7 +6,6 @@ from pathlib import Path
 from .findings import Finding, Kind, quoted
 from .load import Entries
 from .models import Photograph
-from .yaml_text import places_in
 
 MOST_BYTES = 20_000_000
 MOST_PIXELS = 50_000_000
@@ -31,6 +30,8 @@ def check_photographs(entries: Entries) -> Iterator[Finding]:
     for kind, ident, inner, photograph in photographs_of(entries):
         found = wrong(entries.root, photograph.file)
         if found:
+            from .yaml_text import places_in  # here, since mostly nothing is wrong
+
             place = entries.places[kind, ident]
             text = (entries.root / place.path).read_text("utf-8-sig", errors="replace")
             at = places_in(text, place.path).at((*place.loc, *inner, "file"))

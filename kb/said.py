@@ -12,20 +12,25 @@ EX                   up to four capitals are looked for in capitals
 import itertools
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, NamedTuple, cast, get_args
 
 from pydantic import BaseModel
 
+from .files import Loc
 from .findings import Kind, quoted
-from .load import LAYOUT, Entries
 from .models import Sellers, Trait
-from .yaml_text import Loc
 
 #: Marks before a whole phrase and before a word.
 OPPOSITE, VERY = "~", "="
 #: What joins the parts of a phrase, and what stands for the thing it is said of.
 JOINED, THING = "+", "_"
+_WORDS = r"[^()+_]*[^\W_][^()+_]*"
+#: A phrase in which nothing can be wrong, as nearly all are: words, and other words joined to them.
+_PLAIN = re.compile(rf"~?(?:_ )?{_WORDS}(?: [+_] {_WORDS})*(?: _)?")
+_JOINT = re.compile(r"(?<!\S)[_+](?!\S)")
+#: How a field holds phrases: as a list, as lists by id, or in records by id.
+LISTED, BY_ID, WITHIN = "listed", "by id", "within"
 
 
 def unfolded(written: str) -> list[str]:
@@ -39,37 +44,29 @@ def unfolded(written: str) -> list[str]:
 
 def parts_of(unfolded_phrase: str) -> list[str]:
     """The parts that "+" and "_" join, without either."""
-    return [piece.strip() for piece in re.split(r"(?<!\S)[_+](?!\S)", unfolded_phrase) if piece.strip()]
+    return [piece.strip() for piece in _JOINT.split(unfolded_phrase) if piece.strip()]
 
 
 class Wrong(NamedTuple):
-    """One thing that is wrong with a phrase: the record, the place in it, what was found and what expected."""
+    """One thing that is wrong with a phrase: the place in its record, what was found and what expected."""
 
-    record: str
-    ident: str
     loc: Loc
     kind: Kind
     found: str
     expected: str
 
 
-def check_said(entries: Entries) -> Iterator[Wrong]:
-    """Phrases that nothing can be found by, and phrases that two states of one trait share."""
-    for rule in LAYOUT:
-        records = {"": entries.sellers} if rule.model is Sellers else entries.of(rule.kind) if rule.shape != "whole" else {}
-        for ident, record in records.items():
-            if (rule.kind, ident) not in entries.places:
-                continue
-            for loc, phrases in _phrases(record, ()) if _can_say(rule.model) else ():
-                for index, written in enumerate(phrases):
-                    fault = _fault(written)
-                    if fault:
-                        yield Wrong(rule.kind, ident, [*loc, index], Kind.WRONG_VALUE, *fault)
-            for loc, trait in _traits(record):
-                yield from (
-                    Wrong(rule.kind, ident, [*loc, *more], kind, found, expected)
-                    for more, kind, found, expected in _shared(trait)
-                )
+def check_said(record: BaseModel) -> Iterator[Wrong]:
+    """Phrases of a record that nothing can be found by, and phrases that two states of one trait share."""
+    if not _can_say(type(record)):
+        return
+    for loc, phrases in _phrases(record, ()):
+        for index, written in enumerate(phrases):
+            fault = _fault(written)
+            if fault:
+                yield Wrong([*loc, index], Kind.WRONG_VALUE, *fault)
+    for loc, trait in _traits(record):
+        yield from (Wrong([*loc, *more], kind, found, expected) for more, kind, found, expected in _shared(trait))
 
 
 @cache
@@ -83,23 +80,36 @@ def _can_say(annotation: Any) -> bool:
 
 def _phrases(record: BaseModel, loc: Sequence[str | int]) -> Iterator[tuple[list[str | int], list[str]]]:
     """(place, phrases) of every list of phrases in a record."""
-    listing = isinstance(record, Sellers)
-    for name, field in type(record).model_fields.items():
-        held, key = getattr(record, name), field.alias or name
-        if name == "said":
+    for name, key, how in _where_said(type(record)):
+        held = getattr(record, name)
+        if how == LISTED:
             yield [*loc, key], held
-        elif listing and name in ("condition", "defect", "shipping", "hedge"):
+        elif how == BY_ID:
             yield from (([*loc, key, ident], phrases) for ident, phrases in held.items())
-        elif listing and name in ("idle", "loose", "speaking"):
-            yield [*loc, key], held
         elif isinstance(held, dict):
-            for ident, inner in cast("dict[object, object]", held).items():
-                if isinstance(inner, BaseModel):
-                    yield from _phrases(inner, [*loc, key, str(ident)])
+            for ident, inner in cast("dict[object, BaseModel]", held).items():
+                yield from _phrases(inner, [*loc, key, str(ident)])
 
 
+@cache
+def _where_said(model: type[BaseModel]) -> list[tuple[str, str, str]]:
+    """(field, key, how it holds them) of the fields with phrases: a list, lists by id, or records by id that may say some."""
+    found: list[tuple[str, str, str]] = []
+    for name, field in model.model_fields.items():
+        if name == "said" or (model is Sellers and name in ("idle", "loose", "speaking")):
+            found.append((name, field.alias or name, LISTED))
+        elif model is Sellers and name in ("condition", "defect", "shipping", "hedge"):
+            found.append((name, field.alias or name, BY_ID))
+        elif _can_say(field.annotation):
+            found.append((name, field.alias or name, WITHIN))
+    return found
+
+
+@lru_cache(maxsize=1 << 14)
 def _fault(written: str) -> tuple[str, str] | None:
-    """(found, expected) where nothing can ever be found by a phrase."""
+    """(found, expected) where nothing can ever be found by a phrase; families that are alike say the same phrases."""
+    if _PLAIN.fullmatch(written):
+        return None
     bare = re.sub(r"\([^()]*\)", "", written)
     if "(" in bare or ")" in bare:
         return quoted(written), "each bracket of a phrase closed, none inside another"

@@ -7,10 +7,9 @@ There is no script, no style, no link, no image, no document type and so no enti
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from html import escape
 from typing import Any
-from xml.parsers import expat
 
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 
@@ -74,7 +73,6 @@ REFERRING = frozenset({"href", "fill", "stroke", "clip-path"})
 TOLD = frozenset({"text", "tspan", "title", "desc", "view", "defs"})
 TELLING = frozenset({"id", "display", *(name for name in ATTRIBUTES if name.startswith("data-"))})
 _REFERENCE = re.compile(r"(?:url\()?#([a-z0-9-]+)\)?")
-_WHOLE = {name: re.compile(pattern) for name, (pattern, _) in ATTRIBUTES.items()}
 
 
 @dataclass
@@ -94,9 +92,11 @@ class Node:
 
     def all(self) -> Iterator["Node"]:
         """The element and everything in it, in the order of the file."""
-        yield self
-        for child in self.elements:
-            yield from child.all()
+        waiting = [self]
+        while waiting:
+            node = waiting.pop()
+            yield node
+            waiting += [child for child in reversed(node.children) if isinstance(child, Node)]
 
     @cached_property
     def fixed(self) -> str | None:
@@ -143,6 +143,8 @@ class _Builder:
     """Feeds expat, and stops it at the first thing that cannot belong to a drawing."""
 
     def __init__(self, data: bytes, shown: str) -> None:
+        from xml.parsers import expat  # here, since most builds parse no drawing
+
         self.data, self.shown = data, shown
         self.count = 0
         self.open: list[Node] = []
@@ -156,6 +158,8 @@ class _Builder:
         self.parser.ProcessingInstructionHandler = self.stopper("a processing instruction", "a drawing without one")
 
     def tree(self) -> Node:
+        from xml.parsers import expat
+
         try:
             self.parser.Parse(self.data, True)
         except expat.ExpatError as error:
@@ -215,8 +219,14 @@ def _allowed(root: Node, shown: str) -> Iterator[Finding]:
             if name not in ATTRIBUTES:
                 near = nearest(name, ATTRIBUTES)
                 yield Finding(*at, Kind.HAZARD, f"the attribute {quoted(name)}", "an attribute of the drawing grammar", near)
-            elif not _WHOLE[name].fullmatch(value):
+            elif not _whole(name).fullmatch(value):
                 yield Finding(*at, Kind.WRONG_VALUE, f"{name}={quoted(value)}", ATTRIBUTES[name][1])
+
+
+@cache
+def _whole(attribute: str) -> re.Pattern[str]:
+    """What the whole value of an attribute must match."""
+    return re.compile(ATTRIBUTES[attribute][0])
 
 
 def references(node: Node) -> Iterator[str]:

@@ -18,9 +18,9 @@ from itertools import islice, takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
+from .files import decode
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .values import Measure, read_measure
-from .yaml_text import decode
 
 if TYPE_CHECKING:
     from openpyxl import Workbook

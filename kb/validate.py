@@ -7,9 +7,9 @@ from typing import Annotated, Any, Protocol, TypeVar, Union, get_args, get_origi
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from .files import Loc
 from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .values import ID_PATTERN
-from .yaml_text import Loc
 
 Model = TypeVar("Model", bound=BaseModel)
 

@@ -4,10 +4,8 @@ A scalar stays the text that was written (`0421` is not a number yet); the model
 """
 
 import re
-import stat
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from functools import cache, cached_property, lru_cache
-from pathlib import Path
 from typing import Any
 
 from ruamel.yaml import YAML
@@ -25,9 +23,9 @@ from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from ruamel.yaml.reader import ReaderError
 from ruamel.yaml.resolver import VersionedResolver
 
+from .files import Loc
 from .findings import BadInput, Finding, Kind, quoted
 
-MOST_BYTES = 1 << 20
 MOST_DEPTH = 20
 MOST_VALUES = 200_000
 #: Nesting the C composer survives with a wide margin; deeper text is refused before it is composed.
@@ -37,36 +35,6 @@ SAFE_NESTING = 1_000
 INDENT = re.compile(r"(?:^|(?<=[\r\x85\u2028\u2029]))[ \t\-?:]+", re.MULTILINE)
 #: Plain scalars that stand for no value.
 NULLS = frozenset({"", "~", "null", "Null", "NULL"})
-
-Loc = Sequence[str | int]
-
-
-def read_bytes(path: Path, shown: str, most: int = MOST_BYTES) -> bytes:
-    """The file's bytes. Raises BadInput when it cannot be read or is larger than `most`."""
-    try:
-        mode = path.stat().st_mode
-        if not stat.S_ISDIR(mode) and not stat.S_ISREG(mode):
-            raise OSError(0, "a pipe or a device")
-        with path.open("rb") as file:
-            data = file.read(most + 1)
-    except OSError as error:
-        problem = (error.strerror or "an error").lower()
-        raise BadInput([Finding(shown, 0, 0, Kind.UNREADABLE, problem, "a file that can be read")]) from None
-    if len(data) > most:
-        size = f"{most >> 20} MiB"
-        raise BadInput([Finding(shown, 0, 0, Kind.LIMIT, f"a file over {size}", f"at most {size}; split it")])
-    return data
-
-
-def decode(data: bytes, shown: str) -> str:
-    """UTF-8 text. Raises BadInput that names the line of the first byte which is not."""
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        column = error.start - data.rfind(b"\n", 0, error.start)
-        found = f"the byte 0x{data[error.start]:02x}"
-        raise BadInput([Finding(shown, line, column, Kind.UNREADABLE, found, "UTF-8 text")]) from None
 
 
 def _nesting(text: str) -> int:

@@ -11,18 +11,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
-from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
 from textwrap import shorten
 from typing import Any, NamedTuple
 
 from ..kb.cache import fetched, keep, kept_beside
+from ..kb.forked import processes_for, spread
 from ..kb.load import Entries
 from ..kb.uncollected import uncollected
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
 from .folder import MARKER, Fresh, Seen, beside, refuse_wrong, standing, write_marker
-from .forked import processes_for, spread
+from .installed import versions
 from .linked_data import Linker, script
 from .page import File, Page, Values
 from .reads import ALL, MADE, Answers, Digests, Key, Known, Sum, digest
@@ -30,7 +30,6 @@ from .record import Changes, Record, Recorder, Written
 from .records_json import beside as json_beside
 from .sitemap import sitemap_files
 from .tables import Site
-from .templating import Templates
 from .texts import FOLDERS
 
 HERE = Path(__file__).parent
@@ -131,6 +130,8 @@ class _Maker:
     """Makes pages and files, and writes them to a folder. Templates are compiled once."""
 
     def __init__(self, site: Site, fresh: Fresh, store: Path | None) -> None:
+        from .templating import Templates  # here, since it takes long to load and many a build makes nothing
+
         self.site, self.fresh = site, fresh
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
@@ -326,5 +327,4 @@ def _mark(entries: Entries, base: str) -> str:
     code = sorted(path for folder in (HERE, HERE.parent / "kb", HERE.parent / "identify") for path in folder.rglob("*"))
     seen = ((path, path.stat()) for path in code if path.suffix != ".pyc" and path.is_file())
     files = [f"{path}:{stat.st_size}:{stat.st_mtime_ns}" for path, stat in seen]
-    packages = [f"{name} {version(name)}" for name in MADE_WITH]
-    return digest(sys.version, *packages, *files, str(entries.root.resolve()), entries.about.model_dump_json(), base)
+    return digest(sys.version, *versions(MADE_WITH), *files, str(entries.root.resolve()), repr(entries.about), base)

@@ -6,8 +6,6 @@ stays but for some files, only those are exchanged, each in one step of the file
 
 import contextlib
 import os
-import shutil
-import tempfile
 from collections.abc import Collection, Generator, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -84,6 +82,9 @@ def beside(target: Path) -> Generator[Fresh]:
 
     Until then, and after any failure, the old site stands.
     """
+    import shutil  # here, since many a build finds nothing to write
+    import tempfile
+
     target.parent.mkdir(parents=True, exist_ok=True)
     place = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     fresh, old = Fresh(place / "fresh"), place / "old"
@@ -172,6 +173,8 @@ def _keep(place: Path, kept: Path) -> None:
     except FileNotFoundError:
         pass
     except OSError:
+        import shutil
+
         shutil.copy2(place, kept)
 
 

@@ -15,16 +15,12 @@ from functools import partial
 from ..kb.models import Trait, View
 from ..kb.resolve import slots_of, stated, traits_of, views_of
 from .joined import joined
-from .packed import packed
-from .packed_families import packed_together
-from .packed_words import packed_words
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
 from .reads import ALL
 from .search_pages import added, assigned
 from .tables import Site
 from .texts import address, sentence
-from .unit_places import places
 
 FOLDER = "identify"
 #: No family can be called so: an id has single hyphens, with letters or digits on both sides.
@@ -129,6 +125,9 @@ def _views(views: dict[str, View], traits: Iterable[Trait]) -> list[list[object]
 
 def _family(site: Site, family: str) -> bytes:
     """One family as arrays and words."""
+    from .packed import packed  # here and below: a build in which little has changed needs no arrays
+    from .packed_words import packed_words
+
     compiled = site.compiled(family)
     words = packed_words(site.bare.of_family(family), compiled)
     return added("tellmarkIdentify", family, {"packed": packed(compiled), "words": words})
@@ -136,6 +135,8 @@ def _family(site: Site, family: str) -> bytes:
 
 def _everything(site: Site) -> bytes:
     """All families together."""
+    from .packed_families import packed_together
+
     return added("tellmarkIdentify", EVERYTHING, packed_together(site.bare.whole(), site.alone))
 
 
@@ -144,6 +145,8 @@ def _everything(site: Site) -> bytes:
 
 def _places(site: Site, family: str) -> bytes:
     """The views of a family, the pictures of its traits, and those of its variants."""
+    from .unit_places import places
+
     entries = site.bare.of_family(family)
     variants = [stated(entries, ident) for ident in site.bare.variants(family)]
     sides = {one.id: image["src"] for one in variants if (image := site.images.of_variant(one))}

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from functools import partial
 
-from ..identify.gaps import gaps
 from ..kb.resolve import slots_of, traits_of
 from .page import Page, Values
 from .tables import Site
@@ -77,6 +76,8 @@ def sources(site: Site) -> Values:
 
 def _gaps(site: Site, family: str) -> Values:
     """What is not known of a family."""
+    from ..identify.gaps import gaps  # here, since it takes arrays
+
     return gaps(site.bare.of_family(family), family, site.groups[family]).as_dict()
 
 

@@ -10,7 +10,7 @@ The photograph is opened by the page and goes nowhere.
 from collections.abc import Iterable, Iterator, Mapping
 from functools import partial
 
-from ..identify.wording import lower_first
+from ..kb.describe import lower_first
 from ..kb.models import Slot, Trait
 from ..kb.resolve import Stated
 from ..kb.values import Measure
@@ -68,7 +68,7 @@ def _numbers(*lengths: Measure) -> list[float]:
 
 def _traits(traits: Mapping[str, Trait], slots: Mapping[str, Slot]) -> list[TraitRow]:
     """Those that are lengths; a part's say which slot it sits in."""
-    from ..identify.measuring import is_length
+    from ..identify.recorded_lengths import is_length
 
     rows: list[TraitRow] = []
     for key, one in traits.items():
@@ -93,7 +93,7 @@ def _family(site: Site, family: str) -> bytes:
 
 def _recorded(traits: Mapping[str, Trait], variants: Iterable[Stated]) -> list[list[object]]:
     """[what it is and of which variants, mm, standard deviation] of every length that is recorded of some, in order of traits."""
-    from ..identify.measuring import is_length, lengths_of
+    from ..identify.recorded_lengths import is_length, lengths_of
 
     everyone = list(variants)
     rows: list[list[object]] = []

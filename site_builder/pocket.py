@@ -8,9 +8,6 @@ from functools import cached_property, partial
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
-from ..identify.arrays import MISSING
-from ..identify.questions import Question
-from ..identify.wording import Words
 from ..kb.resolve import living
 from .drawn import trusted
 from .page import Page, Values
@@ -20,6 +17,7 @@ from .texts import address, sentence
 
 if TYPE_CHECKING:
     from ..identify.key import Key, Leaf, Sheet, Step
+    from ..identify.wording import Words
 
 #: A family with more variants has no sheet: it would not go into a pocket.
 MOST_VARIANTS = 150
@@ -64,8 +62,10 @@ class _Written:
     ident: str
 
     @cached_property
-    def words(self) -> Words:
+    def words(self) -> "Words":
         """The words of this family alone."""
+        from ..identify.wording import Words  # here and below: a build in which little has changed needs no arrays
+
         compiled, _ = self.site.memo.reading(partial(self.site.compiled, self.ident))  # of which `arrays` was asked
         return Words(self.site.plain, compiled)
 
@@ -152,6 +152,8 @@ class _Written:
 
     def question(self, one: "Step") -> str:
         """The text of a question."""
+        from ..identify.questions import Question
+
         trait = self.words.compiled.traits[one.trait]
         if one.cut is not None:
             return self.words.ask(Question(one.trait, OVER, one.cut))
@@ -177,6 +179,9 @@ class _Written:
 
     def pictures(self, one: "Step", yes: bool, prefix: str) -> Iterator[Values]:
         """The states of a branch, each with its picture where there is one; of a value, its bound."""
+        from ..identify.arrays import MISSING
+        from ..identify.questions import Question
+
         trait, record = self.words.compiled.traits[one.trait], self.words.record(one.trait)
         if one.cut is not None:
             bound = self.words.cut(Question(one.trait, OVER, one.cut))

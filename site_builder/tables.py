@@ -7,15 +7,11 @@ import pickle
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from itertools import chain
-from operator import itemgetter
-from typing import Any, Generic, TypeVar
+from operator import itemgetter, ne
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-import numpy as np
 from pydantic import BaseModel
 
-from ..identify.arrays import Compiled
-from ..identify.gaps import inseparable
-from ..identify.start import start
 from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
@@ -28,6 +24,9 @@ from .page import Shared, Values
 from .reads import ALL, HOMELY, IN, MADE, SUMS, Memo, Noted, Sum, digest, noted
 from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
 from .thumbnails import Thumbnails
+
+if TYPE_CHECKING:
+    from ..identify.arrays import Compiled
 
 LOOK_ALIKES = 3
 #: The kinds of records that lean on sources.
@@ -180,15 +179,14 @@ class FamilyTables:
 
     def _likeness(self) -> dict[str, list[str]]:
         variants = self.variants
-        words = [
+        rows = [
             [choices(one.shows.get(name), {}) for name in self.traits] + [choices(one.fitted.get(s), {}) for s in self.slots]
             for one in variants
         ]
-        columns = [np.unique(column, return_inverse=True)[1] for column in zip(*words, strict=True)]
-        codes = np.stack(columns, axis=1) if columns else np.zeros((0, 0), dtype=np.int64)
         found: dict[str, list[str]] = {}
         for v, one in enumerate(variants):
-            order: list[int] = np.argsort((codes != codes[v]).sum(axis=1), kind="stable").tolist()
+            differing = [sum(map(ne, row, rows[v])) for row in rows]
+            order = sorted(range(len(rows)), key=differing.__getitem__)
             found[one.id] = [variants[other].id for other in order if other != v]
         return found
 
@@ -299,7 +297,9 @@ class Site:
             self._plain_whole[ident] = stated(self.plain, ident)
         return self._plain_whole[ident]
 
-    def _compiled(self, family: str) -> Compiled:
+    def _compiled(self, family: str) -> "Compiled":
+        from ..identify.start import start  # here and below: a build in which little has changed needs no arrays
+
         return start(self.bare.of_family(family), family).compiled
 
     def _packed_alone(self, family: str) -> str:
@@ -409,6 +409,8 @@ class Site:
         return self.families[family].by_likeness(ident)[: LOOK_ALIKES + MOST_TWINS]
 
     def _groups_of(self, family: str) -> list[list[str]]:
+        from ..identify.gaps import inseparable
+
         return inseparable(self.bare.of_family(family), family, lambda: self.compiled(family))
 
     def _others(self, ident: str) -> list[str]:

@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from textwrap import dedent
 
 from bench_page import page
 from bench_policies import policies, trials
@@ -141,19 +142,16 @@ def commands() -> None:
 
 
 def loading() -> None:
-    """2,000 variant files, each like those of the demonstration: its first family copied with other ids."""
+    """2,000 files: those of the demonstration, and as many copies of one variant as it takes, each of its own id."""
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder) / "entries"
         shutil.copytree(ROOT / "entries", root)
         source = root / "families" / "cab-diesel-420" / "variants"
-        one = (
-            (source / "424-prairie-meridian-a-b1.yaml").read_text("utf-8")
-            if (source / "424-prairie-meridian-a-b1.yaml").exists()
-            else ""
-        )
-        text = one or next(iter(sorted(source.glob("*.yaml")))).read_text("utf-8")
+        first = next(iter(sorted(source.glob("*.yaml")))).read_text("utf-8").split("\n- id:")[0]
+        text = dedent("  " + first.removeprefix("- ").partition("\n")[2].lstrip())
         for number in range(2_000 - sum(1 for _ in root.rglob("*.yaml"))):
             (source / f"copy-{number}.yaml").write_text(text, "utf-8")
+        assert check(root)[1] == []
         cold = seconds(lambda: check(root), times=3)
         sound(root)
         warm = seconds(lambda: sound(root), times=3)

@@ -1,9 +1,7 @@
 """Several processes make one site: the same bytes, nothing left over, and a failure in one of them is a failure of all."""
 
 import multiprocessing
-import os
-import signal
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +9,6 @@ import pytest
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
 from tellmark.site_builder.build import build
-from tellmark.site_builder.forked import ProcessEnded, spread
 from tellmark.site_builder.texts import CannotPublish
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -23,42 +20,6 @@ pytestmark = pytest.mark.skipif("fork" not in multiprocessing.get_all_start_meth
 def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "store"))
     monkeypatch.delenv("TELLMARK_CACHE", raising=False)
-
-
-def squares(tasks: Iterable[int]) -> Iterator[int]:
-    for one in tasks:
-        yield one * one
-
-
-def refusing(tasks: Iterable[int]) -> Iterator[int]:
-    for one in tasks:
-        if one == 3:
-            raise CannotPublish('"3"', "another number")
-        yield one
-
-
-def killed(tasks: Iterable[int]) -> Iterator[int]:
-    for one in tasks:
-        if one == 3:
-            os.kill(os.getpid(), signal.SIGKILL)
-        yield one
-
-
-@pytest.mark.parametrize("processes", [1, 2, 5], ids=["alone", "two", "more than tasks"])
-def test_every_task_is_done_once(processes: int) -> None:
-    assert sorted(spread(range(4), squares, processes)) == [0, 1, 4, 9]
-
-
-@pytest.mark.parametrize(
-    ("work", "problem", "said"),
-    [(refusing, CannotPublish, 'found "3", expected another number'), (killed, ProcessEnded, "killed")],
-    ids=["raises", "is killed"],
-)
-def test_failure_of_one_ends_all(work: Callable[[Iterable[int]], Iterator[int]], problem: type[Exception], said: str) -> None:
-    others = multiprocessing.active_children()
-    with pytest.raises(problem, match=said):
-        list(spread(range(8), work, 2))
-    assert set(multiprocessing.active_children()) <= set(others)
 
 
 def test_same_bytes_and_the_same_is_known_of_them(folder: Folder, tmp_path: Path, contents: Contents) -> None:

@@ -26,21 +26,25 @@ class ProcessEnded(OSError):
     """A process ended before its work was done: something killed it."""
 
 
-def processes_for(tasks: int) -> int:
-    """How many processes should share so many tasks: one where forking is not safe, or not worth it.
+def processes_for(tasks: int, least_each: int = LEAST_EACH) -> int:
+    """How many processes should share so many tasks: one where forking is not safe, or not worth it for fewer than the least.
 
     A process with several threads must not fork, since another thread may hold a lock; nor can one on macOS, whose own
     libraries use threads.
     """
     if not sys.platform.startswith("linux") or threading.active_count() > 1:
         return 1
-    return max(1, min(len(os.sched_getaffinity(0)), tasks // LEAST_EACH))
+    return max(1, min(len(os.sched_getaffinity(0)), tasks // least_each))
 
 
-def spread(tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], processes: int) -> Iterator[R]:
+def spread(
+    tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], processes: int, *, helping: bool = False
+) -> Iterator[R]:
     """What `work` yields, in whatever order, when each process takes the next task that none has taken.
 
-    With one process nothing is forked.  Raises whatever `work` raises, and ProcessEnded; no process outlives the iterator.
+    With one process nothing is forked.  helping: one of the processes is this one, which hears of the others when no task is
+    left; that spares a fork, and whatever this one yields the way from one process to another.
+    Raises whatever `work` raises, and ProcessEnded; no process outlives the iterator.
     """
     if processes < 2:
         yield from work(tasks)
@@ -51,12 +55,14 @@ def spread(tasks: Sequence[T], work: Callable[[Iterable[T]], Iterator[R]], proce
     taken = context.Value("l", 0)
     children: dict[Any, Any] = {}
     try:
-        for _ in range(processes):
+        for _ in range(processes - helping):
             receiving, sending = context.Pipe(duplex=False)
             child = context.Process(target=_child, args=(_untaken(tasks, taken), work, sending), daemon=True)
             child.start()
             sending.close()
             children[receiving] = child
+        if helping:
+            yield from work(_untaken(tasks, taken))
         yield from _received(list(children))
     finally:
         for child in children.values():
