@@ -13,6 +13,7 @@ import click
 
 from ..kb.cache import sound
 from ..kb.findings import BadInput, Finding
+from ..kb.forked import ProcessEnded
 from ..kb.load import Entries
 
 BAD_INPUT = 2
@@ -82,7 +83,7 @@ def under(root: Path, findings: Iterable[Finding]) -> Iterator[Finding]:
 
 
 class problems_said:  # noqa: N801 (reads as a clause of `with`)
-    """Turns bad input into lines on standard error and exit status 2."""
+    """Turns bad input, and the end of a process that read some of it, into lines on standard error and exit status 2."""
 
     def __enter__(self) -> None:
         """Nothing to prepare."""
@@ -93,6 +94,8 @@ class problems_said:  # noqa: N801 (reads as a clause of `with`)
             for finding in error.findings:
                 click.echo(str(finding), err=True)
             sys.exit(BAD_INPUT)
+        if isinstance(error, ProcessEnded):
+            refuse(str(error), "it to end by itself; nothing was written (is there memory left?)")
 
 
 def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:

@@ -101,7 +101,7 @@ def _received(waiting: list[Any]) -> Iterator[Any]:
             try:
                 message = one.recv()
             except EOFError:
-                raise ProcessEnded("a process that made a part of it was killed") from None
+                raise ProcessEnded("that a process was killed that made a part of it") from None
             if isinstance(message, _End):
                 waiting.remove(one)
             elif isinstance(message, Exception):

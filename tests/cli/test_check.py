@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -13,8 +14,10 @@ import pytest
 from click.testing import CliRunner, Result
 from jsonschema import Draft202012Validator
 from tellmark.cli.check import annotation
+from tellmark.cli.common import problems_said
 from tellmark.cli.main import main
 from tellmark.kb.findings import Finding, Kind
+from tellmark.kb.forked import spread
 
 OIL = "procedures/oil-axles.yaml"
 BROKEN = {OIL: [("minutes: 5", "minutes: five"), ("tools:", "tols:")], "stray.yaml": "x: y\n"}
@@ -229,3 +232,15 @@ def test_file_name_that_is_no_text_is_printed(options: list[str], folder: Callab
     done = subprocess.run(words, capture_output=True, timeout=20, check=False, env={**os.environ, "PYTHONIOENCODING": "utf-8"})
     assert (done.returncode, b"Traceback" in done.stderr) == (1, False)
     assert b"procedures/" in done.stdout
+
+
+def test_a_process_that_was_killed_is_said_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whatever kills it, such as a system that is out of memory, is not told; that nothing was lost is."""
+    with pytest.raises(SystemExit) as ended, problems_said():
+        list(spread([1, 2], lambda tasks: (os.kill(os.getpid(), signal.SIGKILL) for _ in tasks), 2))
+    said = capsys.readouterr().err
+    assert ended.value.code == 2
+    assert said == (
+        "found that a process was killed that made a part of it, expected it to end by itself; nothing was written "
+        "(is there memory left?)\n"
+    )
