@@ -40,6 +40,7 @@ from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .load import Entries
 from .models import Trait
 from .resolve import slots_of, traits_of, views_of
+from .stencils import Stencil
 from .svg import COLOR, Node, parse
 from .yaml_text import read_bytes
 
@@ -104,6 +105,11 @@ class Drawing:
             groups = self.groups(trait)
             self._framed[trait] = [node for node in groups if [id(node) in inside for _, inside in self.panels] == home]
         return self._framed[trait]
+
+    @cached_property
+    def stencils(self) -> dict[tuple[str, str | None], Stencil]:
+        """For pictures of it, as far as `kb.pictures` has cut them."""
+        return {}
 
     @cached_property
     def _framed(self) -> dict[str, list[Node]]:

@@ -194,7 +194,7 @@ def _regions(site: Site, tables: FamilyTables) -> Values | None:
     x, y, width, height = box(sheets[0])
     slots = tables.slots
     found: list[tuple[Values, float, float]] = []
-    for node in body(sheets[0], frozenset()).elements:
+    for node in body(sheets[0]).elements:
         slot = node.attributes.get("data-slot")
         if slot in slots and (at := _middle(node.all())):
             found.append(({"text": slots[slot].name, "href": None}, *at))

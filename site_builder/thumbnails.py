@@ -178,7 +178,7 @@ def _paint(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
 
 def _cut(drawing: Drawing, prefix: str) -> _Sheet:
     """A drawing in pieces; the ids in it begin with the prefix."""
-    root = body(drawing, frozenset())
+    root = body(drawing)
     names = {node.attributes["id"]: f"{prefix}-{node.attributes['id']}" for node in root.all() if "id" in node.attributes}
     attributes = {
         name: value for name, value in root.attributes.items() if name not in ("viewBox", "xmlns", "id", "width", "height")
