@@ -235,13 +235,15 @@ def _spelled(node: Node, rule: Rule, uses: set[str], *, top: bool = False) -> li
     if node.fixed:
         return [node.fixed]
     mine = set[str]()
-    start, paint, rest = _tag(node, told, mine)
     inner = _inside(node, told.inner, mine)
     hollow = told.hollow and not (top and node.tag == "g")
+    if not inner and not hollow:
+        return []
+    start, paint, rest = _tag(node, told, mine)
     if told.when == ALWAYS and paint is None:
         if not inner:
-            uses |= mine if hollow else set()
-            return [f"{start}/>"] if hollow else []
+            uses |= mine
+            return [f"{start}/>"]
         if any(isinstance(one, str) for one in inner):
             uses |= mine
             return _joined([f"{start}>", *inner, f"</{node.tag}>"])
