@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from ..identify.arrays import Compiled
 from ..identify.gaps import inseparable
 from ..identify.start import start
-from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
+from ..kb.describe import NO_PART, NOT_RECORDED, Comparer, Difference, Ranked, choices, seats, state_names
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
 from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
@@ -24,7 +24,7 @@ from .drawn import Pictures
 from .images import Images
 from .page import Shared, Values
 from .reads import ALL, IN, MADE, Memo, Noted, Sum, digest, noted
-from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
+from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, sentence, trait_address
 from .thumbnails import Thumbnails
 
 LOOK_ALIKES = 3
@@ -225,7 +225,8 @@ class Site:
             lambda part: NO_PARTS[part] if part in NO_PARTS else self.name("part", part),
             lambda part: part in NO_PARTS or part in self.plain.parts,
         )
-        self.comparer = self._comparer()
+        self.comparer = Comparer(self.entries, kept=memo.kept)
+        self.comparer.part_names = self.part_names
         self.pictures = Pictures(self.entries, memo)
         self.thumbnails = Thumbnails(self.pictures, memo)
         self.images = Images(self.pictures, self.thumbnails, memo)
@@ -239,6 +240,8 @@ class Site:
         #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
         self.shown = memo.kept(self._shown)
         self.sat_in = memo.kept(self._sat_in)
+        #: (family, trait or slot, fact, other fact): how two variants differ there, each row with its place in their order.
+        self.apart_in_trait, self.apart_in_slot = memo.kept(self._apart_in_trait), memo.kept(self._apart_in_slot)
         self._ask_about_the_whole()
 
     def _ask_about_the_whole(self) -> None:
@@ -269,16 +272,6 @@ class Site:
         self.groups = Answers(all_groups)
         #: The others that nothing on record separates a variant from.
         self.twins = Answers(ask("twins", self._others))
-
-    def _comparer(self) -> Comparer:
-        """One whose results are kept with what was read for them."""
-        kept, entries = self.memo.kept, self.entries
-        comparer = Comparer(entries)
-        comparer.part_names = self.part_names
-        comparer.stated = self.whole.__getitem__
-        comparer.traits = kept(partial(traits_of, entries))
-        comparer.slots = kept(partial(slots_of, entries))
-        return comparer
 
     def _tables(self, family: str) -> FamilyTables:
         if family not in self._made:
@@ -412,6 +405,23 @@ class Site:
         twins = self.twins[one.id]
         nearest = [other for other in self._alike(one.id, one.family) if other not in twins]
         return [self.whole[other] for other in nearest[:LOOK_ALIKES]]
+
+    def _apart_in_trait(self, family: str, name: str, *shown: Fact | None) -> list[tuple[float, Shared]]:
+        return self._apart(family, self.comparer.in_trait([family], name, shown))
+
+    def _apart_in_slot(self, family: str, name: str, *fitted: Fact | None) -> list[tuple[float, Shared]]:
+        return self._apart(family, self.comparer.in_slot([family], name, fitted))
+
+    def _apart(self, family: str, found: Sequence[Ranked]) -> list[tuple[float, Shared]]:
+        """Rows of a comparison; without the traits of a part that is not there, as the row of its slot says that already."""
+        return [(order, self._difference(family, one)) for order, one in found if NO_PART not in one.values]
+
+    def _difference(self, family: str, found: Difference) -> Shared:
+        tables = self.families[family]
+        view = tables.views.get(found.view or "")
+        mine, theirs = (plus_minus(value, tables.all_traits.get(found.trait)) for value in found.values)
+        where = ": ".join(filter(None, [view.name if view else None, found.look]))
+        return Shared({"name": sentence(found.name), "where": where or None, "mine": mine, "theirs": theirs})
 
     # Who leans on what --------------------------------------------------------------------------------------------------
 

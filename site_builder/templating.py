@@ -1,6 +1,6 @@
 """How templates become texts: everything escaped, nothing undefined let pass, and what many pages show alike written once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, cast
 
@@ -26,7 +26,7 @@ class Templates(Environment):
             auto_reload=False,
             bytecode_cache=FileSystemBytecodeCache(str(store), "template-%s.compiled") if store else None,
         )
-        cast("dict[str, Any]", self.globals)["once"] = once
+        cast("dict[str, Any]", self.globals)["each"] = each
 
     def getattr(self, obj: Any, attribute: str) -> Any:
         """As any environment has it, but for dictionaries, which is what pages are made of: their values come first."""
@@ -35,8 +35,12 @@ class Templates(Environment):
         return super().getattr(obj, attribute)
 
 
-def once(macro: Callable[[Any, str], Markup], one: Any, up: str) -> Markup:
-    """What a macro makes of a value, `up` leading to the root; of a shared one it is made once for all pages of a folder."""
+def each(macro: Callable[[Any, str], Markup], some: Iterable[Any], up: str) -> Markup:
+    """What a macro makes of each value, `up` leading to the root; of a shared one it is made once for all pages of a folder."""
+    return Markup("".join([_once(macro, one, up) for one in some]))
+
+
+def _once(macro: Callable[[Any, str], Markup], one: Any, up: str) -> Markup:
     if not isinstance(one, Shared):
         return macro(one, up)
     if up not in one.written:

@@ -2,20 +2,17 @@
 was sold for, who has seen one, and on whose word all that is said."""
 
 from collections.abc import Iterable, Mapping
+from operator import itemgetter
 
-from ..kb.describe import Difference
 from ..kb.resolve import Stated, moved
 from ..kb.values import Fact
 from .family_pages import damage, viewed
-from .page import Values
+from .page import Shared, Values
 from .photographs import shown as photographs
 from .seen_and_paid import SeenAndPaid
 from .set_pages import fitted
 from .tables import FamilyTables, Site
-from .texts import labeled, markdown, plus_minus, sentence, weight, years
-
-#: How a comparison shows a trait of a part that is not there; the line of the slot says that already.
-NO_PART = "—"
+from .texts import labeled, markdown, weight, years
 
 
 def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
@@ -77,17 +74,18 @@ def _came_in(site: Site, one: Stated, name: str, number: int) -> Values:
 
 
 def _look_alike(site: Site, tables: FamilyTables, one: Stated, other: Stated) -> Values:
-    found = site.comparer.variants([one.id, other.id])
-    both = [row for row in found if NO_PART not in row.values]
-    address = f"compare.html#{one.id},{other.id}"
-    return site.link("variant", other.id) | {"rows": [_difference(tables, row) for row in both], "compare": address}
-
-
-def _difference(tables: FamilyTables, found: Difference) -> Values:
-    view = tables.views.get(found.view or "")
-    mine, theirs = (plus_minus(value, tables.all_traits.get(found.trait)) for value in found.values)
-    where = ": ".join(filter(None, [view.name if view else None, found.look]))
-    return {"name": sentence(found.name), "where": where or None, "mine": mine, "theirs": theirs}
+    """Another variant of the family, with what differs, the cheapest view first."""
+    found: list[tuple[float, Shared]] = []
+    for name in tables.traits:
+        mine, theirs = one.shows.get(name), other.shows.get(name)
+        if mine is not theirs:
+            found += site.apart_in_trait(one.family, name, mine, theirs)
+    for name, slot in tables.slots.items():
+        mine, theirs = one.fitted.get(name), other.fitted.get(name)
+        if slot.type and mine is not theirs:
+            found += site.apart_in_slot(one.family, name, mine, theirs)
+    rows = [row for _, row in sorted(found, key=itemgetter(0))]
+    return site.link("variant", other.id) | {"rows": rows, "compare": f"compare.html#{one.id},{other.id}"}
 
 
 def _verified(tables: FamilyTables, one: Stated) -> list[Values]:
