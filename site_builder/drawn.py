@@ -10,7 +10,7 @@ from markupsafe import Markup
 from ..kb.drawings import FAMILY, Drawing, Drawings, safe_drawings
 from ..kb.load import Entries
 from ..kb.pictures import drawing, picture, where_drawn
-from ..kb.resolve import Stated, has_slot, number, traits_of
+from ..kb.resolve import Stated, number, on_kind, traits_of
 from ..kb.stencils import shape
 from ..kb.svg import Node
 from ..kb.values import Fact
@@ -61,8 +61,8 @@ class Pictures:
         self.drawings: Drawings = _Lazily(entries, memo)
         self.of_state = memo.kept(self._of_state)
         self._traits = self.drawings.traits
-        self._named = memo.kept(self._traits_drawn)
-        self._samples = memo.kept(self._samples_drawn)
+        self._named, self._told = memo.kept(self._traits_drawn), memo.kept(self._states_told)
+        self._samples, self._face = memo.kept(self._samples_drawn), memo.kept(self._face_of)
         self.color = memo.kept(self._color)
         self._body = memo.kept(self._bodies)
 
@@ -113,7 +113,7 @@ class Pictures:
         sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if view in (None, sheet.view))
         return sorted({node.attributes[mark] for sheet in sheets for node in sheet.nodes if mark in node.attributes})
 
-    def _face(self, family: str, kind: str | None) -> str | None:
+    def _face_of(self, family: str, kind: str | None) -> str | None:
         """The nose if units of this kind have one, else the end.
 
         Where a kind has a side of its own but no nose of its own, the nose that is drawn belongs to another body.
@@ -132,24 +132,38 @@ class Pictures:
 
     def ranked(self, fact: Fact) -> list[str]:
         """The choices of a fact, the most frequent first; of equals the one written first."""
+        if len(fact.is_) == 1:
+            return list(fact.is_)
         words = self.entries.about.frequencies
         return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
 
     def states_of(self, one: Stated) -> dict[str, str]:
-        """The commonest state of each trait of a variant, and of the parts it was commonly fitted with."""
-        facts = dict(one.shows)
-        for slot, fitted in one.fitted.items():
-            part = self.entries.parts.get(self.ranked(fitted)[0])
-            facts |= {f"{slot}.{name}": fact for name, fact in (part.shows if part else {}).items() if not fact.unknown}
-        traits = self._traits(one.family)
-        return {name: self.ranked(fact)[0] for name, fact in facts.items() if name in traits and traits[name].states}
+        """The commonest state of each trait of a variant that drawings tell of, and of the parts it was commonly fitted with."""
+        found: dict[str, str] = {}
+        for name, slot, trait in self._told(one.family):
+            shows = self._part_in(one, slot) if slot else one.shows
+            fact = shows.get(trait)
+            if fact and not fact.unknown:
+                found[name] = self.ranked(fact)[0]
+        return found
+
+    def _part_in(self, one: Stated, slot: str) -> Mapping[str, Fact]:
+        fitted = one.fitted.get(slot)
+        part = self.entries.parts.get(self.ranked(fitted)[0]) if fitted else None
+        return part.shows if part else {}
+
+    def _states_told(self, family: str) -> list[tuple[str, str, str]]:
+        """(trait, the slot of its part or "", its id there) of the traits with states that some drawing of a family names."""
+        nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.nodes]
+        named = {node.attributes[mark] for node in nodes for mark in ("data-trait", "data-paint") if mark in node.attributes}
+        traits = self._traits(family)
+        return [(name, *name.rpartition(".")[::2]) for name in sorted(named) if name in traits and traits[name].states]
 
     def bare_of(self, one: Stated) -> list[str]:
         """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
-        family = one.family
-        slots = self.entries.families[family].slots
-        empty = {slot for slot, fact in one.fitted.items() if self.ranked(fact)[0] == NONE}
-        return [slot for slot in slots if slot in empty or not has_slot(self.entries, family, slot, one.kind)]
+        slots = self.entries.families[one.family].slots
+        empty = {slot for slot, fact in one.fitted.items() if NONE in fact.is_ and self.ranked(fact)[0] == NONE}
+        return [name for name, slot in slots.items() if name in empty or not on_kind(slot, one.kind)]
 
 
 def body(sheet: Drawing) -> Node:

@@ -200,8 +200,8 @@ class _Entities:
     def family(self, ident: str) -> Data:
         tables = self.site.families[ident]
         one = tables.record
-        told = {name for variant in tables.variants for name in variant.shows}
-        varies = [trait.name for name, trait in tables.traits.items() if name in told and name not in tables.shared]
+        told = {name for variant in tables.variants for name in variant.shows} - tables.shared
+        varies = [trait.name for name, trait in tables.traits.items() if name in told]
         return {
             **{"@type": "ProductGroup", "name": one.name, "description": one.about, "productGroupID": ident},
             **{"manufacturer": self.maker(one.maker), "variesBy": varies, "additionalProperty": _made(one.made)},

@@ -5,6 +5,7 @@ from functools import partial
 
 from ..kb.resolve import Stated, living, number
 from . import list_pages, photographs, service_pages
+from .damage import Damage
 from .family_pages import family
 from .page import File, Page, Values
 from .seen_and_paid import SeenAndPaid
@@ -17,14 +18,14 @@ from .variant_pages import signpost, variant
 
 def pages(site: Site) -> Iterator[Page]:
     """Every page about records."""
-    seen = SeenAndPaid(site)
+    seen, damage = SeenAndPaid(site), Damage(site)
     commonest = site.memo.question("commonest", partial(_commonest, site), lasting=True)
     yield Page("index.html", "home.html", site.about.title, partial(home, site, commonest))
     yield Page("parts.html", "parts.html", "Parts", partial(service_pages.parts, site))
     yield Page("procedures.html", "procedures.html", "Procedures", partial(service_pages.procedures, site))
     makers: dict[str, tuple[Iterable[str], Callable[[str], Values]]] = {
-        "family": (site.plain.families, partial(family, site)),
-        "variant": (living(site.plain), partial(variant, site, seen)),
+        "family": (site.plain.families, partial(family, site, damage)),
+        "variant": (living(site.plain), partial(variant, site, seen, damage)),
         "set": (site.plain.sets, partial(boxed_set, site, seen)),
         "part": (site.plain.parts, partial(service_pages.part, site)),
         "procedure": (site.plain.procedures, partial(service_pages.procedure, site)),

@@ -17,7 +17,7 @@ from ..identify.start import start
 from ..kb.describe import NO_PART, NOT_RECORDED, Comparer, Difference, Ranked, choices, seats, state_names
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
-from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
+from ..kb.resolve import Stated, living, moved, on_kind, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
 from .bare import Bare
 from .drawn import Pictures
@@ -156,7 +156,8 @@ class FamilyTables:
 
     def has(self, one: Stated, slot: str) -> bool:
         """Whether units of this kind have the slot at all."""
-        return has_slot(self.entries, one.family, slot, one.kind)
+        slots = self.slots
+        return slot in slots and on_kind(slots[slot], one.kind)
 
     def _slots_of_sets(self) -> dict[str, str]:
         seated = [self.entries.sets[name].positions[number - 1] for name, numbers in self._sets[self.ident] for number in numbers]

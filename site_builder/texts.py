@@ -27,6 +27,7 @@ FOLDERS = {
 ON_LISTS = {"maker": "makers.html#*", "livery": "liveries.html#*", "slot type": "parts.html#type-*"}
 #: What a link in a text may lead to.
 OUTWARD = re.compile(r"(https?://|mailto:)[^\s\"'<>]+", re.IGNORECASE)
+_ID = re.compile(ID_PATTERN)
 MARKDOWN_TAGS = {"p", "em", "strong", "ul", "ol", "li", "a", "code", "pre", "blockquote", "br", "hr", "h3", "h4", "h5", "h6"}
 
 
@@ -43,14 +44,14 @@ class CannotPublish(Exception):
 
 def address(kind: str, ident: str) -> str:
     """Where the page of a record stands below the root. Raises CannotPublish for an id that could lead out of its folder."""
-    if not re.fullmatch(ID_PATTERN, ident):
+    if not _ID.fullmatch(ident):
         raise CannotPublish(f"the id {ident!r}", "lower-case letters and digits in words joined by hyphens")
     return f"{FOLDERS[kind]}/{ident}.html"
 
 
 def trait_address(kind: str | None, home: str, ident: str) -> str:
     """Where the page of a trait stands: of a family (kind "family"), a slot type ("slot type"), or common to all (None)."""
-    if not all(re.fullmatch(ID_PATTERN, one) for one in ([home, ident] if kind else [ident])):
+    if not all(_ID.fullmatch(one) for one in ([home, ident] if kind else [ident])):
         raise CannotPublish(f"the ids {home!r} and {ident!r}", "lower-case letters and digits in words joined by hyphens")
     return f"{'families' if kind == 'family' else 'parts'}/{home}/{ident}.html" if kind else f"traits/{ident}.html"
 

@@ -1,12 +1,11 @@
 """The page of a variant: what to look for and where, what was fitted, where it came in, what it could be taken for, what it
 was sold for, who has seen one, and on whose word all that is said."""
 
-from collections.abc import Iterable, Mapping
 from operator import itemgetter
 
 from ..kb.resolve import Stated, moved
-from ..kb.values import Fact
-from .family_pages import damage, viewed
+from .damage import Damage
+from .family_pages import viewed
 from .page import Shared, Values
 from .photographs import shown as photographs
 from .seen_and_paid import SeenAndPaid
@@ -15,16 +14,17 @@ from .tables import FamilyTables, Site
 from .texts import labeled, markdown, weight, years
 
 
-def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
+def variant(site: Site, seen: SeenAndPaid, damage: Damage, ident: str) -> Values:
     """Everything the page says."""
     one = site.whole[ident]
     tables = site.families[one.family]
     rows: dict[str, list[Values]] = {}
     shared: list[Values] = []
+    alike = tables.shared
     for name, trait in tables.traits.items():
         if name in one.shows:
             row = site.shown(one.family, name, one.shows[name])
-            (shared if name in tables.shared else rows.setdefault(trait.view, [])).append(row)
+            (shared if name in alike else rows.setdefault(trait.view, [])).append(row)
     labels = [
         ("Kind", tables.kind(one)),
         ("Catalog number", one.catalog_number),
@@ -50,7 +50,7 @@ def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
         "look_alikes": [_look_alike(site, tables, one, other) for other in site.look_alikes(one)],
         "sales": seen.sales("variant", ident),
         "sightings": seen.sightings(ident),
-        "damage": damage(site, tables, one),
+        "damage": damage.of(tables, one),
         "facts_by_day": _verified(tables, one),
         **site.footing(one),
         **site.forms("variant", ident),
@@ -91,14 +91,10 @@ def _look_alike(site: Site, tables: FamilyTables, one: Stated, other: Stated) ->
 def _verified(tables: FamilyTables, one: Stated) -> list[Values]:
     """The facts that were verified by themselves, by the day it was last done, the latest first."""
     days: dict[str, list[str]] = {}
-    facts: Iterable[tuple[Mapping[str, Fact], Mapping[str, str]]] = (
-        (one.shows, {name: trait.name for name, trait in tables.traits.items()}),
-        (one.fitted, {name: slot.name for name, slot in tables.slots.items()}),
-    )
-    for some, names in facts:
-        for name, fact in some.items():
+    for facts, known in ((one.shows, tables.traits), (one.fitted, tables.slots)):
+        for name, fact in facts.items():
             if fact.verified:
-                days.setdefault(fact.verified, []).append(names.get(name, name))
+                days.setdefault(fact.verified, []).append(known[name].name if name in known else name)
     return [{"day": day, "names": names} for day, names in sorted(days.items(), reverse=True)]
 
 
