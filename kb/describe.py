@@ -201,13 +201,18 @@ class Comparer:
             return []
         slot, views = self.slots(home)[name], self.views(families[0])
         by_trait: list[Ranked] = []
-        for ident, trait in self._traits_of_parts(slot).items():
+        for ident, trait in self.traits_in(slot).items():
             shown = [traits[ident] for _, traits in told]
             if every or _differs(shown):
                 one = _difference(views, f"{name}.{ident}", f"{slot.name}: {trait.name}", trait, shown)
                 by_trait.append((one.effort, one))
         first = min((effort - 1e-6 for effort, _ in by_trait), default=99.0)
         return [(first, Difference(name, slot.name, None, 0.0, None, tuple(said))), *by_trait]
+
+    def traits_in(self, slot: Slot) -> Mapping[str, Trait]:
+        """The traits of the parts that sit in a slot."""
+        types = self.entries.slot_types
+        return types[slot.type].traits if slot.type in types else {}
 
     def _said_in_trait(self, family: str, name: str, fact: Fact | None) -> Said:
         return _said(fact, state_names(self.traits(family)[name]))
@@ -216,16 +221,12 @@ class Comparer:
         parts = self.entries.parts
         known = [parts[part].shows if part in parts else None for part in (fact.is_ if fact else ())]
         by_trait: dict[str, Said] = {}
-        for ident, trait in self._traits_of_parts(self.slots(family)[name]).items():
+        for ident, trait in self.traits_in(self.slots(family)[name]).items():
             names = state_names(trait)
             shown = [Said(NO_PART, ()) if shows is None else _said(shows.get(ident), names) for shows in known]
             text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
             by_trait[ident] = Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices)))
         return _said(fact, self.part_names), by_trait
-
-    def _traits_of_parts(self, slot: Slot) -> Mapping[str, Trait]:
-        types = self.entries.slot_types
-        return types[slot.type].traits if slot.type in types else {}
 
 
 def compare_variants(entries: Entries, idents: Sequence[str]) -> list[Difference]:

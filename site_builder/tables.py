@@ -8,13 +8,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any, Generic, TypeVar
 
-import numpy as np
 from pydantic import BaseModel
 
 from ..identify.arrays import Compiled
 from ..identify.gaps import inseparable
 from ..identify.start import start
-from ..kb.describe import NO_PART, NOT_RECORDED, Comparer, Difference, Ranked, choices, seats, state_names
+from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
 from ..kb.resolve import Stated, living, moved, on_kind, slots_of, stated, traits_of, views_of
@@ -24,12 +23,9 @@ from .drawn import Pictures
 from .images import Images
 from .page import Shared, Values
 from .reads import ALL, IN, MADE, Memo, Noted, Sum, digest, noted
-from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, sentence, trait_address
+from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
 from .thumbnails import Thumbnails
 
-LOOK_ALIKES = 3
-#: So many of the nearest may be twins, and more are looked at for them.
-MOST_TWINS = 12
 #: What sits in a slot where no recorded part does.
 NO_PARTS = {"none": "nothing there", "unlisted": "an unrecorded part"}
 V = TypeVar("V")
@@ -96,7 +92,6 @@ class FamilyTables:
         self._sets = site.sets_of
         self._telling = memo.kept(self._slots_of_sets)
         self._shared = site.shared
-        self.alike: dict[str, list[str]] | None = None
 
     @property
     def record(self) -> Family:
@@ -172,27 +167,6 @@ class FamilyTables:
         looks = {name: {choices(one.shows.get(name), {}) for one in variants} for name in self.traits}
         return sorted(name for name, seen in looks.items() if len(seen) == 1 and seen != {NOT_RECORDED})
 
-    def by_likeness(self, ident: str) -> list[str]:
-        """The other variants, those with the fewest differing facts first; ties in the order of ids."""
-        self._note_all()
-        if self.alike is None:
-            self.alike = self._likeness()
-        return self.alike[ident]
-
-    def _likeness(self) -> dict[str, list[str]]:
-        variants = self.variants
-        words = [
-            [choices(one.shows.get(name), {}) for name in self.traits] + [choices(one.fitted.get(s), {}) for s in self.slots]
-            for one in variants
-        ]
-        columns = [np.unique(column, return_inverse=True)[1] for column in zip(*words, strict=True)]
-        codes = np.stack(columns, axis=1) if columns else np.zeros((0, 0), dtype=np.int64)
-        found: dict[str, list[str]] = {}
-        for v, one in enumerate(variants):
-            order: list[int] = np.argsort((codes != codes[v]).sum(axis=1), kind="stable").tolist()
-            found[one.id] = [variants[other].id for other in order if other != v]
-        return found
-
 
 class Site:
     """The records, and how pages link to them and word their facts. `base`: the address the site will have, or ""."""
@@ -237,12 +211,9 @@ class Site:
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
-        self._alike = memo.question("alike", self._nearest)
         #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
         self.shown = memo.kept(self._shown)
         self.sat_in = memo.kept(self._sat_in)
-        #: (family, trait or slot, fact, other fact): how two variants differ there, each row with its place in their order.
-        self.apart_in_trait, self.apart_in_slot = memo.kept(self._apart_in_trait), memo.kept(self._apart_in_slot)
         self._ask_about_the_whole()
 
     def _ask_about_the_whole(self) -> None:
@@ -389,10 +360,7 @@ class Site:
     def _sat_in(self, slot: str, fact: Fact) -> Shared:
         return Shared(self.fact(slot, fact, None))
 
-    # Look-alikes --------------------------------------------------------------------------------------------------------
-
-    def _nearest(self, ident: str, family: str) -> list[str]:
-        return self.families[family].by_likeness(ident)[: LOOK_ALIKES + MOST_TWINS]
+    # Who leans on what --------------------------------------------------------------------------------------------------
 
     def _groups_of(self, family: str) -> list[list[str]]:
         return inseparable(self.bare.of_family(family), family, lambda: self.compiled(family))
@@ -400,31 +368,6 @@ class Site:
     def _others(self, ident: str) -> list[str]:
         groups = self.groups[self.plain.home["variant", ident]]
         return [other for group in groups if ident in group for other in group if other != ident]
-
-    def look_alikes(self, one: Stated) -> list[Stated]:
-        """The nearest variants of the family that can be told from it."""
-        twins = self.twins[one.id]
-        nearest = [other for other in self._alike(one.id, one.family) if other not in twins]
-        return [self.whole[other] for other in nearest[:LOOK_ALIKES]]
-
-    def _apart_in_trait(self, family: str, name: str, *shown: Fact | None) -> list[tuple[float, Shared]]:
-        return self._apart(family, self.comparer.in_trait([family], name, shown))
-
-    def _apart_in_slot(self, family: str, name: str, *fitted: Fact | None) -> list[tuple[float, Shared]]:
-        return self._apart(family, self.comparer.in_slot([family], name, fitted))
-
-    def _apart(self, family: str, found: Sequence[Ranked]) -> list[tuple[float, Shared]]:
-        """Rows of a comparison; without the traits of a part that is not there, as the row of its slot says that already."""
-        return [(order, self._difference(family, one)) for order, one in found if NO_PART not in one.values]
-
-    def _difference(self, family: str, found: Difference) -> Shared:
-        tables = self.families[family]
-        view = tables.views.get(found.view or "")
-        mine, theirs = (plus_minus(value, tables.all_traits.get(found.trait)) for value in found.values)
-        where = ": ".join(filter(None, [view.name if view else None, found.look]))
-        return Shared({"name": sentence(found.name), "where": where or None, "mine": mine, "theirs": theirs})
-
-    # Who leans on what --------------------------------------------------------------------------------------------------
 
     def _all_born(self) -> dict[str, list[Values]]:
         entries, found = self.bare.whole(), dict[str, dict[str, Values]]()

@@ -1,12 +1,11 @@
 """The page of a variant: what to look for and where, what was fitted, where it came in, what it could be taken for, what it
 was sold for, who has seen one, and on whose word all that is said."""
 
-from operator import itemgetter
-
 from ..kb.resolve import Stated, moved
 from .damage import Damage
 from .family_pages import viewed
-from .page import Shared, Values
+from .look_alikes import LookAlikes
+from .page import Values
 from .photographs import shown as photographs
 from .seen_and_paid import SeenAndPaid
 from .set_pages import fitted
@@ -14,7 +13,7 @@ from .tables import FamilyTables, Site
 from .texts import labeled, markdown, weight, years
 
 
-def variant(site: Site, seen: SeenAndPaid, damage: Damage, ident: str) -> Values:
+def variant(site: Site, seen: SeenAndPaid, damage: Damage, look_alikes: LookAlikes, ident: str) -> Values:
     """Everything the page says."""
     one = site.whole[ident]
     tables = site.families[one.family]
@@ -47,7 +46,7 @@ def variant(site: Site, seen: SeenAndPaid, damage: Damage, ident: str) -> Values
         "fitted": [site.sat_in(slot.name, one.fitted[name]) for name, slot in tables.slots.items() if name in one.fitted],
         "sets": [_came_in(site, one, name, number) for name, number in site.seats.get(ident, [])],
         "twins": [site.link("variant", twin) for twin in site.twins.get(ident, [])],
-        "look_alikes": [_look_alike(site, tables, one, other) for other in site.look_alikes(one)],
+        "look_alikes": look_alikes.of(one),
         "sales": seen.sales("variant", ident),
         "sightings": seen.sightings(ident),
         "damage": damage.of(tables, one),
@@ -71,21 +70,6 @@ def _came_in(site: Site, one: Stated, name: str, number: int) -> Values:
         "of": len(record.positions),
         "fitted": fitted(site, record.positions[number - 1], [one]),
     }
-
-
-def _look_alike(site: Site, tables: FamilyTables, one: Stated, other: Stated) -> Values:
-    """Another variant of the family, with what differs, the cheapest view first."""
-    found: list[tuple[float, Shared]] = []
-    for name in tables.traits:
-        mine, theirs = one.shows.get(name), other.shows.get(name)
-        if mine is not theirs:
-            found += site.apart_in_trait(one.family, name, mine, theirs)
-    for name, slot in tables.slots.items():
-        mine, theirs = one.fitted.get(name), other.fitted.get(name)
-        if slot.type and mine is not theirs:
-            found += site.apart_in_slot(one.family, name, mine, theirs)
-    rows = [row for _, row in sorted(found, key=itemgetter(0))]
-    return site.link("variant", other.id) | {"rows": rows, "compare": f"compare.html#{one.id},{other.id}"}
 
 
 def _verified(tables: FamilyTables, one: Stated) -> list[Values]:
