@@ -15,7 +15,7 @@ from .damage import Damage
 from .drawn import MOVED, SIDE, body, box
 from .page import Values
 from .pocket import MOST_VARIANTS, pocket_address
-from .set_pages import positions
+from .set_pages import Consists
 from .tables import FamilyTables, Site
 from .texts import labeled, markdown, weight, years
 
@@ -23,7 +23,7 @@ from .texts import labeled, markdown, weight, years
 APART = 17.0
 
 
-def family(site: Site, damage: Damage, ident: str) -> Values:
+def family(site: Site, damage: Damage, consists: Consists, ident: str) -> Values:
     """Everything the page says."""
     tables = site.families[ident]
     one = tables.record
@@ -41,7 +41,7 @@ def family(site: Site, damage: Damage, ident: str) -> Values:
         "variants": [_row(site, tables, told, each) for each in variants],
         "timeline": _timeline(told, variants),
         "varies": _varies(site, tables, variants),
-        "sets": [_set_line(site, name) for name in tables.sets],
+        "sets": [_set_line(site, consists, name) for name in tables.sets],
         "views": _traits_by_view(site, ident),
         "damage": damage.of(tables, None),
         "pocket": pocket_address(ident) if 1 < len(variants) <= MOST_VARIANTS else None,
@@ -127,10 +127,10 @@ def _span(made: Sequence[Years]) -> Years:
 # Sets and traits ------------------------------------------------------------------------------------------------------------
 
 
-def _set_line(site: Site, ident: str) -> Values:
+def _set_line(site: Site, consists: Consists, ident: str) -> Values:
     one = site.entries.sets[ident]
     facts = [fact for fact in (one.catalog_number, years(one.made), weight(one.how_common)) if fact]
-    return site.link("set", ident) | {"facts": facts, "positions": positions(site, ident)}
+    return site.link("set", ident) | {"facts": facts, "consist": consists.of(ident)}
 
 
 def _traits_by_view(site: Site, family: str) -> list[Values]:

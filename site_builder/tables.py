@@ -5,7 +5,7 @@ Everything is worked out when the first page asks, and what was read for it is w
 
 import pickle
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from functools import partial
+from functools import cached_property, partial
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel
@@ -79,7 +79,7 @@ class FamilyTables:
     """One family with its variants as they are stated, in the order of their ids."""
 
     def __init__(self, site: "Site", ident: str) -> None:
-        entries, memo, plain = site.entries, site.memo, site.plain
+        entries, memo = site.entries, site.memo
         self.entries = entries
         self.ident = ident
         self._slots = memo.kept(lambda: slots_of(entries, ident))
@@ -87,7 +87,7 @@ class FamilyTables:
         self._traits = memo.kept(lambda: traits_of(entries, ident))
         self._own = memo.kept(lambda: {name: one for name, one in self._traits().items() if "." not in name})
         self._note_all = lambda: memo.note((IN, ident), ("livery", ALL), ("family", ident))
-        self._variants = [one for one in living(plain) if plain.home["variant", one] == ident]
+        self._variants = site.living_in.get(ident, [])
         self._whole = site.plain_whole
         self._sets = site.sets_of
         self._telling = memo.kept(self._slots_of_sets)
@@ -249,6 +249,14 @@ class Site:
         if family not in self._made:
             self._made[family] = FamilyTables(self, family)
         return self._made[family]
+
+    @cached_property
+    def living_in(self) -> dict[str, list[str]]:
+        """{family: the ids of its variants that are no signposts, in order}; nobody writes down that it was read."""
+        found: dict[str, list[str]] = {}
+        for ident in living(self.plain):
+            found.setdefault(self.plain.home["variant", ident], []).append(ident)
+        return found
 
     def plain_whole(self, ident: str) -> Stated:
         """A variant as it is stated; nobody writes down that it was read."""
