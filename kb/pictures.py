@@ -4,12 +4,13 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
+from html import escape
 
 from .drawings import COMMON, FAMILY, PART, Drawing, Drawings
 from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
 from .resolve import slots_of
-from .stencils import Look, Rule, Stencil, Told, When
+from .stencils import MARK, Look, Rule, Stencil, Told, When
 from .svg import COLOR, WORDED, Node, write
 
 #: Marks of the drawing grammar, which a picture has no use for.
@@ -87,8 +88,8 @@ def picture(drawings: Drawings, family: str | None, trait: str, state: str | Non
     stencil = _stencil_of_panel(sheet, apart.attributes["data-panel"] if apart else None)
     marked = {found.name: "var(--mark, #a33)"}
     prefix = "-".join(one.replace(".", "-") for one in ("picture", family or "any", trait, state or "value"))
-    inner = stencil.picture(Look({found.name: state}, areas=marked, inks=marked), prefix)
-    return _sheet(sheet.root, crop.attributes["viewBox"], inner, title, desc, prefix)
+    head = _head(sheet.root, crop.attributes["viewBox"], title, desc)
+    return stencil.picture(Look({found.name: state}, areas=marked, inks=marked), prefix, head) + "</svg>"
 
 
 def _stencil_of_panel(sheet: Drawing, panel: str | None) -> Stencil:
@@ -143,15 +144,18 @@ def drawing(
         if known is not None and state not in known:
             raise Unreadable(quoted(state), f"a state of {trait}: {listed(known)}", nearest(state, known), Kind.UNKNOWN_STATE)
 
-    root = sheet.root
-    if ("view", None) not in sheet.stencils:
-        told = (one for one in root.elements if one.tag not in ("title", "desc"))
-        sheet.stencils["view", None] = Stencil(told, _in_view)
     inks = colors or {}
     look = Look(states, damage, bare, {trait: bright(color) for trait, color in inks.items()}, inks, texts or {})
-    prefix = f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}"
-    words = (root.words("title") or "", root.words("desc") or "")
-    return _sheet(root, root.attributes["viewBox"], sheet.stencils["view", None].picture(look, prefix), *words, prefix)
+    return _stencil_of_view(sheet).picture(look, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}") + "</svg>"
+
+
+def _stencil_of_view(sheet: Drawing) -> Stencil:
+    if ("view", None) not in sheet.stencils:
+        root = sheet.root
+        told = (one for one in root.elements if one.tag not in ("title", "desc"))
+        head = _head(root, root.attributes["viewBox"], root.words("title") or "", root.words("desc") or "")
+        sheet.stencils["view", None] = Stencil(told, _in_view, head)
+    return sheet.stencils["view", None]
 
 
 def _in_view(node: Node) -> Told | None:
@@ -209,13 +213,15 @@ def drawn_in(drawings: Drawings, level: str, home: str) -> Iterator[tuple[str, s
             yield from ((trait, state) for state in (found.trait.states or [None]) if found.groups(state))
 
 
-def _sheet(root: Node, box: str, inner: str, title: str, desc: str, prefix: str) -> str:
-    """What is in a picture as one SVG image of this box, with its words."""
-    words = [Node(tag, {"id": f"{prefix}-{tag}"}, 0, 0, [text]) for tag, text in (("title", title), ("desc", desc))]
+def _head(root: Node, box: str, title: str, desc: str) -> str:
+    """How a picture with this box begins: its element and its words, for a stencil."""
+    words = "".join(
+        f'<{tag} id="{MARK}{tag}">{escape(text, quote=False)}</{tag}>' for tag, text in (("title", title), ("desc", desc))
+    )
     attributes = {name: value for name, value in root.attributes.items() if name not in ("viewBox", "id")} | {
         "viewBox": box,
         "role": "img",
-        "aria-labelledby": f"{prefix}-title",
-        "aria-describedby": f"{prefix}-desc",
+        "aria-labelledby": f"{MARK}title",
+        "aria-describedby": f"{MARK}desc",
     }
-    return f"{write(Node('svg', attributes, 0, 0)).removesuffix('/>')}>{''.join(map(write, words))}{inner}</svg>"
+    return f"{write(Node('svg', attributes, 0, 0)).removesuffix('/>')}>{words}"

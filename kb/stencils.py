@@ -184,9 +184,10 @@ class _Definitions:
 
 
 class Stencil:
-    """The elements at the top of a drawing, ready for pictures."""
+    """The elements at the top of a drawing, ready for pictures. `head`: what stands before them, as text."""
 
-    def __init__(self, nodes: Iterable[Node], rule: Rule) -> None:
+    def __init__(self, nodes: Iterable[Node], rule: Rule, head: str = "") -> None:
+        self._head = head
         self._uses = set[str]()
         self._pieces: list[_Piece | _Definitions] = []
         for node in nodes:
@@ -195,9 +196,9 @@ class Stencil:
             else:
                 self._pieces += _spelled(node, rule, self._uses, top=True)
 
-    def picture(self, look: Look, prefix: str) -> str:
-        """What is in a picture that looks like this, as text. `prefix`: what its ids begin with."""
-        out, used = list[str](), set(self._uses)
+    def picture(self, look: Look, prefix: str, head: str | None = None) -> str:
+        """What a picture that looks like this holds, as text. `prefix`: what its ids begin with; `head`: not the usual."""
+        out, used = [self._head if head is None else head], set(self._uses)
         waiting: list[tuple[int, _Definitions]] = []
         for piece in self._pieces:
             if isinstance(piece, _Definitions):
