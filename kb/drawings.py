@@ -73,6 +73,21 @@ class Drawing:
         return [(node, {id(inner) for inner in node.all()}) for node in self.nodes if "data-panel" in node.attributes]
 
     @cached_property
+    def around_panels(self) -> Mapping[str, set[int]]:
+        """{panel: the identities of the elements that it stands in}."""
+        found: dict[str, set[int]] = {}
+
+        def look(node: Node, around: frozenset[int]) -> None:
+            if "data-panel" in node.attributes:
+                found.setdefault(node.attributes["data-panel"], set()).update(around)
+            if not node.fixed:
+                for child in node.elements:
+                    look(child, around | {id(node)})
+
+        look(self.root, frozenset())
+        return found
+
+    @cached_property
     def _by_trait(self) -> Mapping[str, list[Node]]:
         found: dict[str, list[Node]] = {}
         for node in self.nodes:

@@ -11,7 +11,7 @@ from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
 from .resolve import slots_of
 from .stencils import MARK, Look, Rule, Stencil, Told, When
-from .svg import COLOR, WORDED, Node, write
+from .svg import COLOR, Node, write
 
 #: Marks of the drawing grammar, which a picture has no use for.
 OURS = ("data-trait", "data-state", "data-measured", "data-marking", "data-only", "data-panel", "data-slot", "data-paint")
@@ -111,8 +111,9 @@ def _stencil_of_panel(sheet: Drawing, panel: str | None) -> Stencil:
         """Definitions serve every panel, the main drawing none."""
         if panel is None or node.tag == "defs" or node.attributes.get("data-panel") == panel:
             return keep(frozenset(), node)
-        return None if node.fixed or node.tag in WORDED else Told(in_panel, without=OURS, hollow=False)
+        return Told(in_panel, without=OURS, hollow=False) if id(node) in around_panel else None
 
+    around_panel = sheet.around_panels.get(panel or "", set())
     rules: dict[frozenset[str], Rule] = {}
     return sheet.stencils.setdefault(("panel", panel), Stencil(sheet.root.elements, in_panel))
 
