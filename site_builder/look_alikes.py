@@ -136,7 +136,9 @@ class LookAlikes:
 def _codes(facts: list[Fact | None]) -> list[int]:
     """A number for each, the same for those that say the same."""
     known: dict[str, int] = {}
-    return [known.setdefault(choices(fact, {}), len(known)) for fact in facts]
+    said = {id(fact): fact for fact in facts}  # mostly inherited, and so one and the same
+    codes = {ident: known.setdefault(choices(fact, {}), len(known)) for ident, fact in said.items()}
+    return [codes[id(fact)] for fact in facts]
 
 
 def _place(tables: FamilyTables, trait: Trait, name: str) -> _Place:

@@ -13,6 +13,7 @@ from ..kb.values import ID_PATTERN, Years
 
 if TYPE_CHECKING:
     from markdown_it import MarkdownIt
+    from nh3 import Cleaner
 
 #: The folder of each kind of record that has pages.
 FOLDERS = {
@@ -73,24 +74,23 @@ def _reader() -> "MarkdownIt":
     return Reader("commonmark", {"html": False}).disable("image")
 
 
+@cache
+def _cleaner() -> "Cleaner":
+    from nh3 import Cleaner  # as the reader
+
+    return Cleaner(tags=MARKDOWN_TAGS, attributes={"a": {"href"}, "ol": {"start"}}, url_schemes={"http", "https", "mailto"})
+
+
 def markdown(text: str | None) -> Markup | None:
     """Safe HTML of a Markdown text, its headings two levels down so that they stand below the page's own."""
     if text is None:
         return None
-    import nh3  # as the reader
-
     reader = _reader()
     tokens = reader.parse(text)
     for token in tokens:
         if token.type in ("heading_open", "heading_close"):
             token.tag = f"h{min(6, int(token.tag[1:]) + 2)}"
-    clean = nh3.clean(
-        reader.renderer.render(tokens, reader.options, {}),
-        tags=MARKDOWN_TAGS,
-        attributes={"a": {"href"}, "ol": {"start"}},
-        url_schemes={"http", "https", "mailto"},
-    )
-    return Markup(clean)
+    return Markup(_cleaner().clean(reader.renderer.render(tokens, reader.options, {})))
 
 
 def years(made: Years | None) -> str | None:
