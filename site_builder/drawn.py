@@ -157,7 +157,8 @@ class Pictures:
         nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.nodes]
         named = {node.attributes[mark] for node in nodes for mark in ("data-trait", "data-paint") if mark in node.attributes}
         traits = self._traits(family)
-        return [(name, *name.rpartition(".")[::2]) for name in sorted(named) if name in traits and traits[name].states]
+        stated = [name for name in sorted(named) if name in traits and traits[name].states]
+        return [(name, slot, trait) for name in stated for slot, _, trait in [name.rpartition(".")]]
 
     def bare_of(self, one: Stated) -> list[str]:
         """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
