@@ -53,11 +53,8 @@ class LookAlikes:
     def __init__(self, site: Site) -> None:
         self.site = site
         self._near = site.memo.question("alike", self._nearest)
-        self._by_likeness, self._places, self._words = (
-            site.memo.kept(self._likeness),
-            site.memo.kept(self._compared),
-            site.memo.kept(self._said),
-        )
+        self._by_likeness = site.memo.kept(self._likeness)
+        self._places, self._words = site.memo.kept(self._compared), site.memo.kept(self._said)
 
     def of(self, one: Stated) -> list[Values]:
         """Those that can be told from it, the nearest first, each with the rows of what differs."""
@@ -95,28 +92,22 @@ class LookAlikes:
         """What differs, the cheapest view first; a fitted part comes just before the cheapest of its traits."""
         places, mine, theirs = self._places(family), self._words(ident), self._words(other)
         found = _differing(places.traits, mine.traits, theirs.traits)
-        for (name, inside), (part, traits), (other_part, other_traits) in zip(
-            places.slots, mine.slots, theirs.slots, strict=True
-        ):
+        for (name, inside), (part, its), (other_part, others) in zip(places.slots, mine.slots, theirs.slots, strict=True):
             if part != other_part:
-                told = _differing(inside, traits, other_traits)
+                told = _differing(inside, its, others)
                 first = min((effort - 1e-6 for effort, _ in told), default=99.0)
                 # Where one of them has no part, the row of the slot says so already.
                 found += [(first, (name, None, part, other_part)), *(one for one in told if NO_PART not in one[1])]
         return [row for _, row in sorted(found, key=itemgetter(0))]
 
     def _compared(self, family: str) -> _Places:
-        tables, comparer = self.site.families[family], self.site.comparer
-        traits = [_place(tables, trait, trait.name) for trait in tables.traits.values()]
-        slots = [
-            (
-                sentence(slot.name),
-                [_place(tables, trait, f"{slot.name}: {trait.name}") for trait in comparer.traits_in(slot).values()],
-            )
-            for slot in tables.slots.values()
-            if slot.type
-        ]
-        return _Places(traits, slots)
+        tables, traits_in = self.site.families[family], self.site.comparer.traits_in
+        slots: list[tuple[str, list[_Place]]] = []
+        for slot in tables.slots.values():
+            if slot.type:
+                inside = [_place(tables, trait, f"{slot.name}: {trait.name}") for trait in traits_in(slot).values()]
+                slots.append((sentence(slot.name), inside))
+        return _Places([_place(tables, trait, trait.name) for trait in tables.traits.values()], slots)
 
     def _said(self, ident: str) -> _Words:
         one, comparer = self.site.whole[ident], self.site.comparer
@@ -127,9 +118,8 @@ class LookAlikes:
         slots: list[tuple[str, list[str]]] = []
         for (_, inside), name in zip(places.slots, (name for name, slot in tables.slots.items() if slot.type), strict=True):
             part, said = comparer.said_in_slot(one.family, name, one.fitted.get(name))
-            slots.append(
-                (part.text, [plus_minus(each.text, place.trait) for place, each in zip(inside, said.values(), strict=True)])
-            )
+            told = zip(inside, said.values(), strict=True)
+            slots.append((part.text, [plus_minus(each.text, place.trait) for place, each in told]))
         return _Words(traits, slots)
 
 
