@@ -193,6 +193,8 @@ class Site:
         )
         self._made: dict[str, FamilyTables] = {}
         self.name = memo.question("name", self._name)
+        #: (kind, id): a record's name and the address of its page; whoever adds to that makes another.
+        self.link = memo.kept(self._linked)
         #: The traits that every variant of a family shows alike, where there are several.
         self.shared = memo.question("shared", self._shown_alike)
         self.part_names: Mapping[str, str] = Lazy(
@@ -287,8 +289,7 @@ class Site:
 
     # Links and facts ----------------------------------------------------------------------------------------------------
 
-    def link(self, kind: str, ident: str) -> Values:
-        """A record's name and the address of its page."""
+    def _linked(self, kind: str, ident: str) -> Values:
         return {"text": self.name(kind, ident), "href": address(kind, ident)}
 
     def place(self, kind: str, ident: str) -> Values:
