@@ -1,19 +1,22 @@
 """Records in words: what a reader is shown of one, and what differs between several."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
-from typing import Any, NamedTuple
+from operator import itemgetter
+from typing import Any, NamedTuple, TypeAlias
 
 from pydantic import BaseModel
 
 from .findings import Kind, Unreadable, nearest
 from .load import Entries
-from .models import Slot, Trait
+from .models import Slot, Trait, View
 from .resolve import Stated, moved, slots_of, stated, traits_of, views_of
 from .values import Fact
 
 NOT_RECORDED = "not recorded"
+#: What is said of a trait of a part that is not there.
+NO_PART = "—"
 #: The kinds of record that have an id one can ask for, in the order they are looked up.
 NAMED_KINDS = ("variant", "part", "set", "family", "trait", "slot type", "procedure", "livery", "maker", "source", "sighting")
 
@@ -50,6 +53,11 @@ class Difference:
             "look": self.look,
             "values": dict(zip(idents, self.values, strict=True)),
         }
+
+
+#: What compared records say of one thing, and a difference with its place in their order.
+Facts: TypeAlias = tuple[Fact | None, ...]
+Ranked: TypeAlias = tuple[float, Difference]
 
 
 def find(entries: Entries, ident: str, kinds: Sequence[str] = NAMED_KINDS) -> list[str]:
@@ -142,73 +150,88 @@ def part_names(entries: Entries) -> dict[str, str]:
 class Comparer:
     """Compares variants, many times over: what all comparisons lean on is worked out once, and only when it is needed."""
 
-    def __init__(self, entries: Entries, whole: Callable[[str], Stated] | None = None) -> None:
-        """`whole` gives a variant as it is stated, where somebody has them already."""
+    def __init__(
+        self, entries: Entries, whole: Callable[[str], Stated] | None = None, kept: Callable[[Any], Any] = cache
+    ) -> None:
+        """`whole` gives a variant as it is stated, where somebody has them already; `kept` makes a function keep its results."""
         self.entries = entries
         self.part_names: Mapping[str, str] = part_names(entries)
-        self.stated = whole or cache(partial(stated, entries))
-        self.traits: Callable[[str], Mapping[str, Trait]] = cache(partial(traits_of, entries))
-        self.slots: Callable[[str], Mapping[str, Slot]] = cache(partial(slots_of, entries))
+        self.stated: Callable[[str], Stated] = whole or kept(partial(stated, entries))
+        self.traits: Callable[[str], Mapping[str, Trait]] = kept(partial(traits_of, entries))
+        self.slots: Callable[[str], Mapping[str, Slot]] = kept(partial(slots_of, entries))
+        self.views: Callable[[str], Mapping[str, View]] = kept(partial(views_of, entries))
+        #: (family, trait or slot, fact): what is said of a trait; of the part in a slot, and of each of that part's traits.
+        self.said_in_trait: Callable[[str, str, Fact | None], Said] = kept(self._said_in_trait)
+        self.said_in_slot: Callable[[str, str, Fact | None], tuple[Said, dict[str, Said]]] = kept(self._said_in_slot)
 
     def variants(self, idents: Sequence[str], *, every: bool = False) -> list[Difference]:
         """What differs between variants as they left the factory, cheapest view first: traits, and the parts fitted.
 
         every: also what is the same on all of them.
         """
-        entries = self.entries
         all_stated = [self.stated(ident) for ident in idents]
-        families = list(dict.fromkeys(one.family for one in all_stated))
-        traits = {name: trait for family in families for name, trait in self.traits(family).items() if "." not in name}
-        found: list[Difference] = []
-        for name, trait in traits.items():
-            shown = [one.shows.get(name) for one in all_stated]
+        families = tuple(dict.fromkeys(one.family for one in all_stated))
+        found: list[Ranked] = []
+        for name in {name: None for family in families for name in self.traits(family) if "." not in name}:
+            shown = tuple([one.shows.get(name) for one in all_stated])
             if every or not _said_alike(shown):
-                said = [_said(fact, state_names(trait)) for fact in shown]
-                found.append(_difference(entries, families[0], name, trait.name, trait, said))
-        slots = {name: slot for family in families for name, slot in self.slots(family).items() if slot.type}
-        for name, slot in slots.items():
-            fitted = [one.fitted.get(name) for one in all_stated]
-            if not every and _said_alike(fitted):
-                continue
-            said = tuple(_said(fact, self.part_names) for fact in fitted)
-            if every or _differs(said):
-                found.append(Difference(name, slot.name, None, 0.0, None, said))
-                found += _parts_apart(entries, families[0], name, slot, fitted, every=every)
-        kept = [one for one in found if every or _differs(one.said)]
-        return sorted(kept, key=lambda one: one.effort if one.view else _effort_of_slot(kept, one.trait))
+                found += self.in_trait(families, name, shown, every=every)
+        for name in {name: None for family in families for name, slot in self.slots(family).items() if slot.type}:
+            fitted = tuple([one.fitted.get(name) for one in all_stated])
+            if every or not _said_alike(fitted):
+                found += self.in_slot(families, name, fitted, every=every)
+        return [one for _, one in sorted(found, key=itemgetter(0))]
+
+    def in_trait(self, families: Sequence[str], name: str, shown: Facts, *, every: bool = False) -> list[Ranked]:
+        """How what is shown of a trait by variants of these families differs, with the effort of looking there."""
+        home = next(family for family in reversed(families) if name in self.traits(family))
+        said = [self.said_in_trait(home, name, fact) for fact in shown]
+        if not every and not _differs(said):
+            return []
+        trait = self.traits(home)[name]
+        one = _difference(self.views(families[0]), name, trait.name, trait, said)
+        return [(one.effort, one)]
+
+    def in_slot(self, families: Sequence[str], name: str, fitted: Facts, *, every: bool = False) -> list[Ranked]:
+        """The same of what is fitted to a slot: it is told by the traits of parts, so it comes just before the cheapest."""
+        home = next(family for family in reversed(families) if name in self.slots(family))
+        told = [self.said_in_slot(home, name, fact) for fact in fitted]
+        said = [part for part, _ in told]
+        if not every and not _differs(said):
+            return []
+        slot, views = self.slots(home)[name], self.views(families[0])
+        by_trait: list[Ranked] = []
+        for ident, trait in self.traits_in(slot).items():
+            shown = [traits[ident] for _, traits in told]
+            if every or _differs(shown):
+                one = _difference(views, f"{name}.{ident}", f"{slot.name}: {trait.name}", trait, shown)
+                by_trait.append((one.effort, one))
+        first = min((effort - 1e-6 for effort, _ in by_trait), default=99.0)
+        return [(first, Difference(name, slot.name, None, 0.0, None, tuple(said))), *by_trait]
+
+    def traits_in(self, slot: Slot) -> Mapping[str, Trait]:
+        """The traits of the parts that sit in a slot."""
+        types = self.entries.slot_types
+        return types[slot.type].traits if slot.type in types else {}
+
+    def _said_in_trait(self, family: str, name: str, fact: Fact | None) -> Said:
+        return _said(fact, state_names(self.traits(family)[name]))
+
+    def _said_in_slot(self, family: str, name: str, fact: Fact | None) -> tuple[Said, dict[str, Said]]:
+        parts = self.entries.parts
+        known = [parts[part].shows if part in parts else None for part in (fact.is_ if fact else ())]
+        by_trait: dict[str, Said] = {}
+        for ident, trait in self.traits_in(self.slots(family)[name]).items():
+            names = state_names(trait)
+            shown = [Said(NO_PART, ()) if shows is None else _said(shows.get(ident), names) for shows in known]
+            text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
+            by_trait[ident] = Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices)))
+        return _said(fact, self.part_names), by_trait
 
 
 def compare_variants(entries: Entries, idents: Sequence[str]) -> list[Difference]:
     """What differs between variants as they left the factory, cheapest view first: traits, and the parts fitted."""
     return Comparer(entries).variants(idents)
-
-
-def _effort_of_slot(found: Sequence[Difference], slot: str) -> float:
-    """A fitted part is told by its traits; it is listed just before the cheapest of them."""
-    return min((one.effort - 1e-6 for one in found if one.trait.startswith(slot + ".")), default=99.0)
-
-
-def _parts_apart(
-    entries: Entries, family: str, slot: str, record: Slot, fitted: Sequence[Fact | None], *, every: bool
-) -> Iterator[Difference]:
-    """The traits of the fitted parts; unless `every` is wanted, none that is the same on all parts recorded there."""
-    traits = entries.slot_types[record.type].traits if record.type in entries.slot_types else {}
-    recorded = [[entries.parts.get(part) for part in fact.is_] if fact else [None] for fact in fitted]
-    known = [part for some in recorded for part in some if part]
-    all_known = len(known) == sum(map(len, recorded))
-    for name, trait in traits.items():
-        if not every and all_known and _said_alike([part.shows.get(name) for part in known]):
-            continue
-        names = state_names(trait)
-        said: list[Said] = []
-        for fact in fitted:
-            parts = list(fact.is_) if fact else []
-            shown = [
-                _said(entries.parts[part].shows.get(name), names) if part in entries.parts else Said("—", ()) for part in parts
-            ]
-            text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
-            said.append(Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices))))
-        yield _difference(entries, family, f"{slot}.{name}", f"{record.name}: {trait.name}", trait, said)
 
 
 def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = False) -> list[Difference]:
@@ -218,7 +241,7 @@ def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = Fals
     found: list[Difference] = []
     for name, trait in traits.items():
         said = [_said(entries.parts[ident].shows.get(name), state_names(trait)) for ident in idents]
-        found.append(_difference(entries, None, name, trait.name, trait, said))
+        found.append(_difference(entries.about.views, name, trait.name, trait, said))
     return sorted((one for one in found if every or _differs(one.said)), key=lambda one: one.effort)
 
 
@@ -236,8 +259,8 @@ def _differs(said: Sequence[Said]) -> bool:
     return len({one.text for one in said}) > 1
 
 
-def _difference(entries: Entries, family: str | None, ident: str, name: str, trait: Trait, said: Sequence[Said]) -> Difference:
-    view = views_of(entries, family).get(trait.view)
+def _difference(views: Mapping[str, View], ident: str, name: str, trait: Trait, said: Sequence[Said]) -> Difference:
+    view = views.get(trait.view)
     return Difference(ident, name, trait.view, view.effort if view else 1.0, trait.look, tuple(said))
 
 

@@ -41,6 +41,7 @@ from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 from .load import Entries
 from .models import Trait
 from .resolve import slots_of, traits_of, views_of
+from .stencils import Stencil
 from .svg import COLOR, Node, parse
 
 #: Views in which a trait is heard, measured on the bench or read, so that it need not be drawn.
@@ -75,6 +76,21 @@ class Drawing:
         return [(node, {id(inner) for inner in node.all()}) for node in self.nodes if "data-panel" in node.attributes]
 
     @cached_property
+    def around_panels(self) -> Mapping[str, set[int]]:
+        """{panel: the identities of the elements that it stands in}."""
+        found: dict[str, set[int]] = {}
+
+        def look(node: Node, around: frozenset[int]) -> None:
+            if "data-panel" in node.attributes:
+                found.setdefault(node.attributes["data-panel"], set()).update(around)
+            if not node.fixed:
+                for child in node.elements:
+                    look(child, around | {id(node)})
+
+        look(self.root, frozenset())
+        return found
+
+    @cached_property
     def _by_trait(self) -> Mapping[str, list[Node]]:
         found: dict[str, list[Node]] = {}
         for node in self.nodes:
@@ -107,6 +123,11 @@ class Drawing:
             groups = self.groups(trait)
             self._framed[trait] = [node for node in groups if [id(node) in inside for _, inside in self.panels] == home]
         return self._framed[trait]
+
+    @cached_property
+    def stencils(self) -> dict[tuple[str, str | None], Stencil]:
+        """For pictures of it, as far as `kb.pictures` has cut them."""
+        return {}
 
     @cached_property
     def _framed(self) -> dict[str, list[Node]]:

@@ -56,13 +56,13 @@ class Memo:
         @wraps(make)
         def call(*args: P.args, **kwargs: P.kwargs) -> R:
             at = (args, tuple(kwargs.items())) if kwargs else args
-            if at not in found:
+            kept = found.get(at)
+            if kept is None:
                 value, read = self.reading(lambda: make(*args, **kwargs))
-                found[at] = value, read if len(read) <= FEW else (Bundle(read),)
-            value, read = found[at]
+                kept = found[at] = value, read if len(read) <= FEW else (Bundle(read),)
             if self._open:
-                self._open[-1].update(read)
-            return value
+                self._open[-1].update(kept[1])
+            return kept[0]
 
         return call
 

@@ -1,15 +1,17 @@
 """Drawings as SVG text: the picture of one state, and a whole view with chosen states.  Nothing here reads a file."""
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
+from html import escape
 
 from .drawings import COMMON, FAMILY, PART, Drawing, Drawings
 from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
 from .resolve import slots_of
-from .svg import COLOR, REFERRING, Node, references, write
+from .stencils import MARK, Look, Rule, Stencil, Told, When
+from .svg import COLOR, Node, write
 
 #: Marks of the drawing grammar, which a picture has no use for.
 OURS = ("data-trait", "data-state", "data-measured", "data-marking", "data-only", "data-panel", "data-slot", "data-paint")
@@ -81,29 +83,39 @@ def picture(drawings: Drawings, family: str | None, trait: str, state: str | Non
     if not found.groups(state) or crop is None:
         return None
     title, desc = found.words(state)
-    apart = found.drawing.panel(found.name)
-    panel = apart.attributes["data-panel"] if apart else None
-
-    def keep(node: Node, of_state: bool = False) -> Node | None:
-        if node.fixed:
-            return node
-        given = node.attributes
-        if given.get("data-panel") != panel and "data-panel" in given:
-            return None
-        asked = given.get("data-trait") == found.name
-        if "data-damage" in given or node.tag in ("title", "desc", "view"):
-            return None
-        if asked and given.get("data-state") != state:
-            return None
-        if (not asked and "display" in given) or ("data-only" in given and not of_state):
-            return None
-        more = {"color": "var(--mark, #a33)"} if asked else {}
-        return _changed(node, partial(keep, of_state=asked or of_state), [*OURS, "display"], more)
-
-    root = found.drawing.root
-    kept = [one for one in (_in_panel(child, panel, keep) for child in root.elements) if one]
+    sheet = found.drawing
+    apart = sheet.panel(found.name)
+    stencil = _stencil_of_panel(sheet, apart.attributes["data-panel"] if apart else None)
+    marked = {found.name: "var(--mark, #a33)"}
     prefix = "-".join(one.replace(".", "-") for one in ("picture", family or "any", trait, state or "value"))
-    return _sheet(root, crop.attributes["viewBox"], kept, title, desc, prefix)
+    head = _head(sheet.root, crop.attributes["viewBox"], title, desc)
+    return stencil.picture(Look({found.name: state}, areas=marked, inks=marked), prefix, head) + "</svg>"
+
+
+def _stencil_of_panel(sheet: Drawing, panel: str | None) -> Stencil:
+    """For pictures of states in a panel, or in the main drawing: each asks about the trait whose state it looks like."""
+    if ("panel", panel) in sheet.stencils:
+        return sheet.stencils["panel", panel]
+
+    def keep(around: frozenset[str], node: Node) -> Told | None:
+        """`around`: the traits whose alternatives it stands in."""
+        given = node.attributes
+        if given.get("data-panel", panel) != panel or "data-damage" in given or node.tag in ("title", "desc", "view"):
+            return None
+        trait = given.get("data-trait")
+        when = When(trait, given.get("data-state"), usual="display" not in given, only=around if "data-only" in given else None)
+        inner = partial(keep, around | {trait}) if trait else rules.setdefault(around, partial(keep, around))
+        return Told(inner, when, [*OURS, "display"], (trait, "color") if trait else None)
+
+    def in_panel(node: Node) -> Told | None:
+        """Definitions serve every panel, the main drawing none."""
+        if panel is None or node.tag == "defs" or node.attributes.get("data-panel") == panel:
+            return keep(frozenset(), node)
+        return Told(in_panel, without=OURS, hollow=False) if id(node) in around_panel else None
+
+    around_panel = sheet.around_panels.get(panel or "", set())
+    rules: dict[frozenset[str], Rule] = {}
+    return sheet.stencils.setdefault(("panel", panel), Stencil(sheet.root.elements, in_panel))
 
 
 def drawing(
@@ -114,11 +126,14 @@ def drawing(
     kind: str | None = None,
     damage: Sequence[str] = (),
     colors: Mapping[str, str] | None = None,
+    bare: Collection[str] = (),
+    texts: Mapping[str, str] | None = None,
 ) -> str | None:
     """A whole view of a family as SVG text, each trait in the state that `states` gives it, else as drawn.
 
-    `damage`: the spots to show.  `colors`: what is painted, by the trait that says its color.  A state that this view does not
-    show hides the others of its trait.  None: nobody drew the view.  Raises Unreadable for a state that its trait does not have.
+    `damage`: the spots to show.  `colors`: what is painted, by the trait that says its color.  `bare`: the slots of which nothing
+    is shown.  `texts`: what stands in the place of a sample, by its `shape`.  A state that this view does not show hides the
+    others of its trait.  None: nobody drew the view.  Raises Unreadable for a state that its trait does not have.
     """
     sheets = [one for one in drawings.of(FAMILY, family) if one.view == view and one.kind in (None, kind)]
     if not sheets:
@@ -130,24 +145,30 @@ def drawing(
         if known is not None and state not in known:
             raise Unreadable(quoted(state), f"a state of {trait}: {listed(known)}", nearest(state, known), Kind.UNKNOWN_STATE)
 
-    def keep(node: Node) -> Node | None:
-        if node.fixed:
-            return node
-        given = node.attributes
-        if given.get("data-only") or node.tag == "view":
-            return None
-        trait, state = given.get("data-trait", ""), given.get("data-state")
-        shown = "display" not in given
-        if trait in states and state is not None:
-            shown = states[trait] == state
-        elif "data-damage" in given:
-            shown = given["data-damage"] in damage
-        return _changed(node, keep, ["display"], painted(node, colors or {})) if shown else None
+    inks = colors or {}
+    look = Look(states, damage, bare, {trait: bright(color) for trait, color in inks.items()}, inks, texts or {})
+    return _stencil_of_view(sheet).picture(look, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}") + "</svg>"
 
-    root = sheet.root
-    kept = [one for one in map(keep, root.elements) if one and one.tag not in ("title", "desc")]
-    words = (root.words("title") or "", root.words("desc") or "")
-    return _sheet(root, root.attributes["viewBox"], kept, *words, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}")
+
+def _stencil_of_view(sheet: Drawing) -> Stencil:
+    if ("view", None) not in sheet.stencils:
+        root = sheet.root
+        told = (one for one in root.elements if one.tag not in ("title", "desc"))
+        head = _head(root, root.attributes["viewBox"], root.words("title") or "", root.words("desc") or "")
+        sheet.stencils["view", None] = Stencil(told, _in_view, head)
+    return sheet.stencils["view", None]
+
+
+def _in_view(node: Node) -> Told | None:
+    """How a whole view spells an element."""
+    given = node.attributes
+    if given.get("data-only") or node.tag == "view":
+        return None
+    state, trait = given.get("data-state"), given.get("data-trait", "")
+    when = When(
+        trait if state is not None else None, state, given.get("data-damage"), "display" not in given, given.get("data-slot")
+    )
+    return Told(_in_view, when, ["display"], paint=(given["data-paint"], paint_of(node)) if "data-paint" in given else None)
 
 
 def painted(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
@@ -163,6 +184,7 @@ def paint_of(node: Node) -> str:
     return "fill" if node.attributes.get("fill", "none") != "none" else "stroke"
 
 
+@cache
 def bright(color: str) -> str:
     """A color, mixed with white until dark lines can be seen on it."""
     channels = [int(color[k : k + 2], 16) for k in (1, 3, 5)] if len(color) == 7 else [17 * int(one, 16) for one in color[1:]]
@@ -192,65 +214,15 @@ def drawn_in(drawings: Drawings, level: str, home: str) -> Iterator[tuple[str, s
             yield from ((trait, state) for state in (found.trait.states or [None]) if found.groups(state))
 
 
-def _in_panel(node: Node, panel: str | None, keep: Callable[[Node], Node | None]) -> Node | None:
-    """The element, if it belongs to the panel or serves it: definitions serve all, the main drawing no panel."""
-    if panel is None or node.tag == "defs" or node.attributes.get("data-panel") == panel:
-        return keep(node)
-    if node.fixed:
-        return None
-    inner = [one for one in (_in_panel(child, panel, keep) for child in node.elements) if one]
-    return Node(node.tag, _without(node, OURS), node.line, node.column, [*inner]) if inner else None
-
-
-def _changed(node: Node, keep: Callable[[Node], Node | None], without: Sequence[str], more: Mapping[str, str]) -> Node:
-    children = [child if isinstance(child, str) else keep(child) for child in node.children]
-    attributes = {**_without(node, without), **more}
-    return Node(node.tag, attributes, node.line, node.column, [child for child in children if child is not None])
-
-
-def _without(node: Node, names: Sequence[str]) -> dict[str, str]:
-    return {name: value for name, value in node.attributes.items() if name not in names}
-
-
-def _sheet(root: Node, box: str, kept: list[Node], title: str, desc: str, prefix: str) -> str:
-    """The elements as one SVG image of this box, with its words, its unused definitions left out, its ids made its own."""
-    told = [node for top in kept for node in _told(top)]
-    used = {target for node in told for target in references(node)}
-    children: list[Node | str] = []
-    for node in kept:
-        if node.tag == "defs":
-            node.children = [one for one in node.elements if one.attributes.get("id") in used]
-        if node.tag not in ("defs", "g") or node.children:
-            children.append(node)
-    told = [node for top in kept for node in _told(top)]  # without the definitions that nobody used
-    ids = {node.attributes["id"] for node in told if "id" in node.attributes}
-    for node in told:
-        _rename(node, ids, prefix)
-    words = [Node(tag, {"id": f"{prefix}-{tag}"}, 0, 0, [text]) for tag, text in (("title", title), ("desc", desc))]
-    attributes = {
-        **_without(root, ("viewBox", "id")),
+def _head(root: Node, box: str, title: str, desc: str) -> str:
+    """How a picture with this box begins: its element and its words, for a stencil."""
+    words = "".join(
+        f'<{tag} id="{MARK}{tag}">{escape(text, quote=False)}</{tag}>' for tag, text in (("title", title), ("desc", desc))
+    )
+    attributes = {name: value for name, value in root.attributes.items() if name not in ("viewBox", "id")} | {
         "viewBox": box,
         "role": "img",
-        "aria-labelledby": f"{prefix}-title",
-        "aria-describedby": f"{prefix}-desc",
+        "aria-labelledby": f"{MARK}title",
+        "aria-describedby": f"{MARK}desc",
     }
-    return write(Node("svg", attributes, 0, 0, [*words, *children]))
-
-
-def _told(node: Node) -> Iterator[Node]:
-    """The element and those in it that are not fixed."""
-    if not node.fixed:
-        yield node
-        for child in node.elements:
-            yield from _told(child)
-
-
-def _rename(node: Node, ids: set[str], prefix: str) -> None:
-    """Puts the prefix before an element's id and the ids it refers to; the elements are copies by now."""
-    given = node.attributes
-    if given.get("id") in ids:
-        given["id"] = f"{prefix}-{given['id']}"
-    for target in list(references(node)):
-        for name in REFERRING & given.keys():
-            if given[name] in (f"#{target}", f"url(#{target})"):
-                given[name] = given[name].replace(f"#{target}", f"#{prefix}-{target}")
+    return f"{write(Node('svg', attributes, 0, 0)).removesuffix('/>')}>{words}"

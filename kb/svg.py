@@ -229,13 +229,19 @@ def _whole(attribute: str) -> re.Pattern[str]:
     return re.compile(ATTRIBUTES[attribute][0])
 
 
+def reference(name: str, value: str) -> str | None:
+    """The id in this file that an attribute of this name and value refers to."""
+    if name in REFERRING and (value.startswith("url(#") or (name == "href" and value.startswith("#"))):
+        found = _REFERENCE.fullmatch(value)
+        return found[1] if found else None
+    return None
+
+
 def references(node: Node) -> Iterator[str]:
     """The ids in this file that an element refers to."""
     for name, value in node.attributes.items():
-        if name in REFERRING and (value.startswith("url(#") or (name == "href" and value.startswith("#"))):
-            found = _REFERENCE.fullmatch(value)
-            if found:
-                yield found[1]
+        if found := reference(name, value):
+            yield found
 
 
 def _references(root: Node, shown: str) -> Iterator[Finding]:

@@ -148,10 +148,10 @@ class _Maker:
 
     def bytes_of(self, one: Output) -> bytes:
         """The content of a page or a file."""
-        return one.content() if isinstance(one, File) else self.page(one).encode("utf-8")
+        return one.content() if isinstance(one, File) else self.page(one)
 
-    def page(self, one: Page) -> str:
-        """A page as HTML."""
+    def page(self, one: Page) -> bytes:
+        """A page as HTML, without blanks at the ends of lines."""
         if one.record is not None:
             self.site.name(*one.record)  # its title
         values = one.values()
@@ -172,7 +172,7 @@ class _Maker:
             "description": f"{one.title}. {self.about['title']}.",
         }
         text = self.templates.get_template(one.template).render(common | values | {"linked": linked})
-        return "\n".join([line.rstrip(" \t") for line in text.split("\n")])
+        return b"\n".join([line.rstrip(b" \t") for line in text.encode("utf-8").split(b"\n")])
 
     def head_title(self, title: str) -> str:
         """What a list of results and a tab show: the page's own name, and the record's where there is room for it."""

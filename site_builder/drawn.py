@@ -10,7 +10,8 @@ from markupsafe import Markup
 from ..kb.drawings import FAMILY, Drawing, Drawings, safe_drawings
 from ..kb.load import Entries
 from ..kb.pictures import drawing, picture, where_drawn
-from ..kb.resolve import Stated, has_slot, number, traits_of
+from ..kb.resolve import Stated, number, on_kind, traits_of
+from ..kb.stencils import shape
 from ..kb.svg import Node
 from ..kb.values import Fact
 from .reads import DRAWINGS, Memo, drawings_of
@@ -59,12 +60,11 @@ class Pictures:
         self.entries = entries
         self.drawings: Drawings = _Lazily(entries, memo)
         self.of_state = memo.kept(self._of_state)
-        self._view = memo.kept(self._drawn)
         self._traits = self.drawings.traits
-        self._named = memo.kept(self._traits_drawn)
-        self._samples = memo.kept(self._samples_drawn)
+        self._named, self._told = memo.kept(self._traits_drawn), memo.kept(self._states_told)
+        self._samples, self._face = memo.kept(self._samples_drawn), memo.kept(self._face_of)
         self.color = memo.kept(self._color)
-        self._stripped = memo.kept(self._bodies)
+        self._body = memo.kept(self._bodies)
 
     def _of_state(self, family: str | None, trait: str, state: str | None) -> Markup | None:
         return trusted(picture(self.drawings, family, trait, state))
@@ -72,14 +72,14 @@ class Pictures:
     def heads(self, family: str, one: Stated | None) -> list[Markup]:
         """The side of a unit; of a variant with its own states, kind and fitted slots, and its nose or else its end besides."""
         states = self.states_of(one) if one else {}
-        bare = frozenset(self.bare_of(one)) if one else frozenset[str]()
-        kind = one.kind if one else None
+        bare, kind = (self.bare_of(one), one.kind) if one else ([], None)
+        texts, colors = self._texts(one) if one else {}, dict(self.colors(family, states))
         views = [SIDE, *([self._face(family, kind)] if one else [])]
         found: list[Markup] = []
         for view in filter(None, views):
-            drawn = self._named(family, view)
-            chosen = tuple((name, states[name]) for name in drawn if name in states)
-            seen = self._view(family, view, chosen, kind, bare, self._texts(one) if one else (), self.colors(family, states))
+            chosen = {name: states[name] for name in self._named(family, view) if name in states}
+            sheets = self._body(family, view)
+            seen = trusted(drawing(sheets, family, view, chosen, kind, colors=colors, bare=bare, texts=texts))
             found += [seen] if seen else []
         return found
 
@@ -93,18 +93,18 @@ class Pictures:
         found = where_drawn(self.drawings, family, trait)
         return found.color(state) if found else None
 
-    def _texts(self, one: Stated) -> Pairs:
-        """(shape of a sample text, what this variant reads there); nothing to read where nobody recorded it."""
+    def _texts(self, one: Stated) -> dict[str, str]:
+        """{shape of a sample text: what this variant reads there}; nothing to read where nobody recorded it."""
         found: dict[str, str] = {}
-        for trait, shape in self._samples(one.family):
+        for trait, sample in self._samples(one.family):
             fact = one.shows.get(trait)
-            found[shape] = self.ranked(fact)[0] if fact and not fact.unknown else ""
-        return tuple(sorted(found.items()))
+            found[sample] = self.ranked(fact)[0] if fact and not fact.unknown else ""
+        return found
 
     def _samples_drawn(self, family: str) -> Pairs:
         """(trait, shape of a sample text) of the markings in a family's drawings."""
         marked = [n for sheet in self.drawings.of(FAMILY, family) for n in sheet.nodes if "data-marking" in n.attributes]
-        shapes = ((n.attributes.get("data-trait", ""), _shape(t)) for n in marked for inner in n.all() for t in _texts_in(inner))
+        shapes = ((n.attributes.get("data-trait", ""), shape(t)) for n in marked for inner in n.all() for t in _texts_in(inner))
         return tuple(dict.fromkeys(shapes))
 
     def _traits_drawn(self, family: str, view: str | None) -> list[str]:
@@ -113,7 +113,7 @@ class Pictures:
         sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if view in (None, sheet.view))
         return sorted({node.attributes[mark] for sheet in sheets for node in sheet.nodes if mark in node.attributes})
 
-    def _face(self, family: str, kind: str | None) -> str | None:
+    def _face_of(self, family: str, kind: str | None) -> str | None:
         """The nose if units of this kind have one, else the end.
 
         Where a kind has a side of its own but no nose of its own, the nose that is drawn belongs to another body.
@@ -124,46 +124,52 @@ class Pictures:
             return NOSE
         return END if END in own or (END, None) in drawn else None
 
-    def _drawn(
-        self, family: str, view: str, states: Pairs, kind: str | None, bare: frozenset[str], texts: Pairs, colors: Pairs
-    ) -> Markup | None:
-        sheets = self._stripped(family, view, bare, texts)
-        return trusted(drawing(sheets, family, view, dict(states), kind, colors=dict(colors)))
-
-    def _bodies(self, family: str, view: str, bare: frozenset[str], texts: Pairs) -> Drawings:
+    def _bodies(self, family: str, view: str) -> Drawings:
         sheets = [sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view]
-        bodies = Drawings(self.entries, {sheet.path: replace(sheet, root=body(sheet, bare, dict(texts))) for sheet in sheets})
+        bodies = Drawings(self.entries, {sheet.path: replace(sheet, root=body(sheet)) for sheet in sheets})
         bodies.__dict__["traits"] = self.drawings.traits
         return bodies
 
     def ranked(self, fact: Fact) -> list[str]:
         """The choices of a fact, the most frequent first; of equals the one written first."""
+        if len(fact.is_) == 1:
+            return list(fact.is_)
         words = self.entries.about.frequencies
         return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
 
     def states_of(self, one: Stated) -> dict[str, str]:
-        """The commonest state of each trait of a variant, and of the parts it was commonly fitted with."""
-        facts = dict(one.shows)
-        for slot, fitted in one.fitted.items():
-            part = self.entries.parts.get(self.ranked(fitted)[0])
-            facts |= {f"{slot}.{name}": fact for name, fact in (part.shows if part else {}).items() if not fact.unknown}
-        traits = self._traits(one.family)
-        return {name: self.ranked(fact)[0] for name, fact in facts.items() if name in traits and traits[name].states}
+        """The commonest state of each trait of a variant that drawings tell of, and of the parts it was commonly fitted with."""
+        found: dict[str, str] = {}
+        for name, slot, trait in self._told(one.family):
+            shows = self._part_in(one, slot) if slot else one.shows
+            fact = shows.get(trait)
+            if fact and not fact.unknown:
+                found[name] = self.ranked(fact)[0]
+        return found
+
+    def _part_in(self, one: Stated, slot: str) -> Mapping[str, Fact]:
+        fitted = one.fitted.get(slot)
+        part = self.entries.parts.get(self.ranked(fitted)[0]) if fitted else None
+        return part.shows if part else {}
+
+    def _states_told(self, family: str) -> list[tuple[str, str, str]]:
+        """(trait, the slot of its part or "", its id there) of the traits with states that some drawing of a family names."""
+        nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.nodes]
+        named = {node.attributes[mark] for node in nodes for mark in ("data-trait", "data-paint") if mark in node.attributes}
+        traits = self._traits(family)
+        stated = [name for name in sorted(named) if name in traits and traits[name].states]
+        return [(name, slot, trait) for name in stated for slot, _, trait in [name.rpartition(".")]]
 
     def bare_of(self, one: Stated) -> list[str]:
         """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
-        family = one.family
-        slots = self.entries.families[family].slots
-        empty = {slot for slot, fact in one.fitted.items() if self.ranked(fact)[0] == NONE}
-        return [slot for slot in slots if slot in empty or not has_slot(self.entries, family, slot, one.kind)]
+        slots = self.entries.families[one.family].slots
+        empty = {slot for slot, fact in one.fitted.items() if NONE in fact.is_ and self.ranked(fact)[0] == NONE}
+        return [name for name, slot in slots.items() if name in empty or not on_kind(slot, one.kind)]
 
 
-def body(sheet: Drawing, bare: frozenset[str], texts: Mapping[str, str] | None = None) -> Node:
-    """The body alone, without its bare slots and without the enlarged details, which the facts of the page show larger.
-
-    texts: what stands there in the place of a sample, by its shape.
-    """
-    root = _without(sheet.root, bare, texts or {})
+def body(sheet: Drawing) -> Node:
+    """The body alone, without the enlarged details, which the facts of the page show larger."""
+    root = _without_panels(sheet.root)
     x, y, width, height = box(sheet)
     root.attributes["viewBox"] = f"{x:g} {y:g} {width:g} {height:g}"
     root.children = [child for child in root.children if isinstance(child, str) or not _beyond(child, x + width, y + height)]
@@ -175,26 +181,20 @@ def _texts_in(node: Node) -> list[str]:
     return [child for child in node.children if isinstance(child, str)] if node.tag in ("text", "tspan") else []
 
 
-def _shape(text: str) -> str:
-    """A sample without its figures: a number in another place of a drawing is a sample of the same marking."""
-    return re.sub(r"\d", "0", text.strip())
-
-
 def _beyond(node: Node, right: float, bottom: float) -> bool:
     """Whether this is a caption of a panel: a text outside the box."""
     given = node.attributes
     return node.tag == "text" and (float(given.get("x", 0)) > right or float(given.get("y", 0)) > bottom)
 
 
-def _without(node: Node, bare: frozenset[str], texts: Mapping[str, str]) -> Node:
-    """A copy of the element without panels and without the groups of these slots, and with these texts."""
+def _without_panels(node: Node) -> Node:
+    """A copy of the element without panels."""
     if node.fixed:
         return node
-    worded = node.tag in ("text", "tspan")
     inner = [
-        (texts.get(_shape(child), child) if worded else child) if isinstance(child, str) else _without(child, bare, texts)
+        child if isinstance(child, str) else _without_panels(child)
         for child in node.children
-        if isinstance(child, str) or ("data-panel" not in child.attributes and child.attributes.get("data-slot") not in bare)
+        if isinstance(child, str) or "data-panel" not in child.attributes
     ]
     return Node(node.tag, dict(node.attributes), node.line, node.column, inner)
 

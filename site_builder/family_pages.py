@@ -11,11 +11,11 @@ from ..kb.resolve import Stated
 from ..kb.svg import Node
 from ..kb.values import Fact, Years
 from . import charts
+from .damage import Damage
 from .drawn import MOVED, SIDE, body, box
 from .page import Values
-from .photographs import shown as photographs
 from .pocket import MOST_VARIANTS, pocket_address
-from .set_pages import positions
+from .set_pages import Consists
 from .tables import FamilyTables, Site
 from .texts import labeled, markdown, weight, years
 
@@ -23,7 +23,7 @@ from .texts import labeled, markdown, weight, years
 APART = 17.0
 
 
-def family(site: Site, ident: str) -> Values:
+def family(site: Site, damage: Damage, consists: Consists, ident: str) -> Values:
     """Everything the page says."""
     tables = site.families[ident]
     one = tables.record
@@ -41,9 +41,9 @@ def family(site: Site, ident: str) -> Values:
         "variants": [_row(site, tables, told, each) for each in variants],
         "timeline": _timeline(told, variants),
         "varies": _varies(site, tables, variants),
-        "sets": [_set_line(site, name) for name in tables.sets],
+        "sets": [_set_line(site, consists, name) for name in tables.sets],
         "views": _traits_by_view(site, ident),
-        "damage": damage(site, tables, None),
+        "damage": damage.of(tables, None),
         "pocket": pocket_address(ident) if 1 < len(variants) <= MOST_VARIANTS else None,
         **site.footing(one),
         **site.forms("family", ident),
@@ -124,25 +124,26 @@ def _span(made: Sequence[Years]) -> Years:
     return Years(min(one.first for one in made), max(one.last for one in made))
 
 
-# Sets, traits, damage ------------------------------------------------------------------------------------------------------
+# Sets and traits ------------------------------------------------------------------------------------------------------------
 
 
-def _set_line(site: Site, ident: str) -> Values:
+def _set_line(site: Site, consists: Consists, ident: str) -> Values:
     one = site.entries.sets[ident]
     facts = [fact for fact in (one.catalog_number, years(one.made), weight(one.how_common)) if fact]
-    return site.link("set", ident) | {"facts": facts, "positions": positions(site, ident)}
+    return site.link("set", ident) | {"facts": facts, "consist": consists.of(ident)}
 
 
 def _traits_by_view(site: Site, family: str) -> list[Values]:
     """The traits that tell the variants of the family apart, each with the states that some of them show."""
     tables = site.families[family]
     used: dict[str, dict[str, None]] = {}
+    shared = tables.shared
     for one in tables.variants:
         for name, fact in one.shows.items():
             used.setdefault(name, {}).update(dict.fromkeys(fact.is_))
     rows: dict[str, list[Values]] = {}
     for name, trait in tables.traits.items():
-        if name in used and name not in tables.shared:
+        if name in used and name not in shared:
             row = site.trait_link(family, name, trait.name) | {"id": name, "look": trait.look, "changes": trait.changes}
             rows.setdefault(trait.view, []).append(row | {"states": _states(site, family, name, trait, used[name])})
     return viewed(tables, rows)
@@ -160,27 +161,9 @@ def _states(site: Site, family: str, name: str, trait: Trait, used: Mapping[str,
 
 def viewed(tables: FamilyTables, rows: Mapping[str, Sequence[Values]]) -> list[Values]:
     """Rows under the views that show them, the easiest view first."""
-    order = sorted(rows, key=lambda view: (tables.views[view].effort, list(tables.views).index(view)))
-    return [{"id": view, "name": tables.views[view].name, "how": tables.views[view].how, "facts": rows[view]} for view in order]
-
-
-def damage(site: Site, tables: FamilyTables, one: Stated | None) -> list[Values]:
-    """The damage spots of a family; of a variant those in slots it has."""
-    return [
-        {
-            "name": spot.name,
-            "view": tables.views[spot.view].name,
-            "how_common": weight(spot.how_common),
-            "found": spot.found,
-            "mend": spot.mend,
-            "grade": f"{spot.grade:g}".replace("-", "\N{MINUS SIGN}"),
-            "invisible": spot.invisible,
-            "procedure": site.link("procedure", spot.procedure) if spot.procedure else None,
-            "photographs": photographs(site, spot.photographs),
-        }
-        for spot in tables.record.damage.values()
-        if one is None or tables.has(one, spot.slot)
-    ]
+    views = [(ident, view) for ident, view in tables.views.items() if ident in rows]
+    views.sort(key=lambda one: one[1].effort)
+    return [{"id": ident, "name": view.name, "how": view.how, "facts": rows[ident]} for ident, view in views]
 
 
 # The drawing with its regions ----------------------------------------------------------------------------------------------
@@ -194,7 +177,7 @@ def _regions(site: Site, tables: FamilyTables) -> Values | None:
     x, y, width, height = box(sheets[0])
     slots = tables.slots
     found: list[tuple[Values, float, float]] = []
-    for node in body(sheets[0], frozenset()).elements:
+    for node in body(sheets[0]).elements:
         slot = node.attributes.get("data-slot")
         if slot in slots and (at := _middle(node.all())):
             found.append(({"text": slots[slot].name, "href": None}, *at))

@@ -23,8 +23,6 @@ from .texts import FOLDERS, address, plus_minus
 from .whole import Whole
 
 Data = dict[str, Any]
-#: A fact's choices with how often each, as a key.
-Choices = tuple[tuple[str, str | float], ...]
 CONTEXT = "https://schema.org"
 #: UN/CEFACT Recommendation 20 common codes of our units, as schema.org wants a `unitCode` to be.
 UNIT_CODES = {"mm": "MMT", "cm": "CMT", "in": "INH", "g": "GRM", "oz": "ONZ", "V": "VLT", "W": "WTT", "A": "AMP", "ohm": "OHM"}
@@ -76,17 +74,16 @@ class Linker:
         self.license: str | Data = license_address(text) or {"@type": "CreativeWork", "name": text}
         kept = site.memo.kept
         #: What a trait shows, and what was fitted to a slot: many records share it.
-        self.shown: Callable[[str, str, str, Choices], Data] = kept(self._shown)
-        self.fitted: Callable[[str, str, Choices], Data] = kept(self._fitted)
+        self.shown: Callable[[str, str, str, Fact], Data] = kept(self._shown)
+        self.fitted: Callable[[str, str, Fact], Data] = kept(self._fitted)
 
-    def _shown(self, kind: str, home: str, ident: str, choices_: Choices) -> Data:
+    def _shown(self, kind: str, home: str, ident: str, fact: Fact) -> Data:
         """`home`: the family or the slot type whose trait it is."""
         trait = self.site.families[home].traits[ident] if kind == "family" else self.site.entries.slot_types[home].traits[ident]
-        return _property(ident, trait, Fact.model_validate({"is": dict(choices_)}))
+        return _property(ident, trait, fact)
 
-    def _fitted(self, slot: str, name: str, choices_: Choices) -> Data:
-        value = choices(Fact.model_validate({"is": dict(choices_)}), self.site.part_names)
-        return {"@type": "PropertyValue", "propertyID": slot, "name": name, "value": value}
+    def _fitted(self, slot: str, name: str, fact: Fact) -> Data:
+        return {"@type": "PropertyValue", "propertyID": slot, "name": name, "value": choices(fact, self.site.part_names)}
 
     def page(self, where: str, title: str, kind: str | None = None, ident: str = "") -> Data:
         """What the page at `where` is about: the record of a kind, or nothing but itself."""
@@ -200,8 +197,8 @@ class _Entities:
     def family(self, ident: str) -> Data:
         tables = self.site.families[ident]
         one = tables.record
-        told = {name for variant in tables.variants for name in variant.shows}
-        varies = [trait.name for name, trait in tables.traits.items() if name in told and name not in tables.shared]
+        told = {name for variant in tables.variants for name in variant.shows} - tables.shared
+        varies = [trait.name for name, trait in tables.traits.items() if name in told]
         return {
             **{"@type": "ProductGroup", "name": one.name, "description": one.about, "productGroupID": ident},
             **{"manufacturer": self.maker(one.maker), "variesBy": varies, "additionalProperty": _made(one.made)},
@@ -212,15 +209,9 @@ class _Entities:
         if one is None:
             return {}
         tables = self.site.families[one.family]
-        shown = [
-            self.linker.shown("family", one.family, name, tuple(one.shows[name].is_.items()))
-            for name in tables.traits
-            if name in one.shows
-        ]
+        shown = [self.linker.shown("family", one.family, name, one.shows[name]) for name in tables.traits if name in one.shows]
         fitted = [
-            self.linker.fitted(name, slot.name, tuple(one.fitted[name].is_.items()))
-            for name, slot in tables.slots.items()
-            if name in one.fitted
+            self.linker.fitted(name, slot.name, one.fitted[name]) for name, slot in tables.slots.items() if name in one.fitted
         ]
         livery = self.entries.liveries[one.livery].name if one.livery else None
         told = [("Kind", tables.kind(one)), ("Livery", livery), ("Batch", one.batch)]
@@ -249,7 +240,7 @@ class _Entities:
         one = self.entries.parts[ident]
         home = self.entries.home["part", ident]
         slot_type = self.entries.slot_types[home]
-        known = {name: tuple(fact.is_.items()) for name, fact in one.shows.items() if not fact.unknown}
+        known = {name: fact for name, fact in one.shows.items() if not fact.unknown}
         shown = [self.linker.shown("slot type", home, name, known[name]) for name in slot_type.traits if name in known]
         return {
             **{"@type": "ProductModel", "name": one.name, "description": one.about, "category": slot_type.name},

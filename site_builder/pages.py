@@ -5,10 +5,12 @@ from functools import partial
 
 from ..kb.resolve import Stated, living, number
 from . import list_pages, photographs, service_pages
+from .damage import Damage
 from .family_pages import family
+from .look_alikes import LookAlikes
 from .page import File, Page, Values
 from .seen_and_paid import SeenAndPaid
-from .set_pages import boxed_set
+from .set_pages import Consists, boxed_set
 from .tables import Site
 from .texts import address, counted, markdown, opening, years
 from .trait_pages import TraitPages
@@ -17,15 +19,15 @@ from .variant_pages import signpost, variant
 
 def pages(site: Site) -> Iterator[Page]:
     """Every page about records."""
-    seen = SeenAndPaid(site)
+    seen, damage, consists, look_alikes = SeenAndPaid(site), Damage(site), Consists(site), LookAlikes(site)
     commonest = site.memo.question("commonest", partial(_commonest, site), lasting=True)
     yield Page("index.html", "home.html", site.about.title, partial(home, site, commonest))
     yield Page("parts.html", "parts.html", "Parts", partial(service_pages.parts, site))
     yield Page("procedures.html", "procedures.html", "Procedures", partial(service_pages.procedures, site))
     makers: dict[str, tuple[Iterable[str], Callable[[str], Values]]] = {
-        "family": (site.plain.families, partial(family, site)),
-        "variant": (living(site.plain), partial(variant, site, seen)),
-        "set": (site.plain.sets, partial(boxed_set, site, seen)),
+        "family": (site.plain.families, partial(family, site, damage, consists)),
+        "variant": (living(site.plain), partial(variant, site, seen, damage, look_alikes)),
+        "set": (site.plain.sets, partial(boxed_set, site, seen, consists)),
         "part": (site.plain.parts, partial(service_pages.part, site)),
         "procedure": (site.plain.procedures, partial(service_pages.procedure, site)),
         "source": (site.plain.sources, partial(service_pages.source, site)),

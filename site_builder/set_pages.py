@@ -5,13 +5,28 @@ from collections.abc import Sequence
 from ..kb.describe import choices
 from ..kb.models import Position
 from ..kb.resolve import Stated
-from .page import Values
+from .page import Shared, Values
 from .seen_and_paid import SeenAndPaid
 from .tables import Site, how_often
 from .texts import labeled, markdown, weight, years
 
 
-def boxed_set(site: Site, seen: SeenAndPaid, ident: str) -> Values:
+class Consists:
+    """The units of sets in order, made and spelled once for the pages of set and family.
+
+    of  gives for the id of a set its positions, each with the picture of the one that usually sat there
+    """
+
+    def __init__(self, site: Site) -> None:
+        self.site = site
+        self.of = site.memo.kept(self._of)
+
+    def _of(self, ident: str) -> Shared:
+        record = self.site.entries.sets[ident]
+        return Shared({"positions": [_position(self.site, number, one) for number, one in enumerate(record.positions, 1)]})
+
+
+def boxed_set(site: Site, seen: SeenAndPaid, consists: Consists, ident: str) -> Values:
     """A set: its units in order, and what was fitted to each there."""
     one = site.entries.sets[ident]
     home = site.entries.home["set", ident]
@@ -21,16 +36,11 @@ def boxed_set(site: Site, seen: SeenAndPaid, ident: str) -> Values:
         "family": site.link("family", home),
         "labels": labeled(labels),
         "about": markdown(one.about),
-        "positions": positions(site, ident),
+        "consist": consists.of(ident),
         "sales": seen.sales("set", ident),
         **site.footing(one),
         **site.forms("set", ident),
     }
-
-
-def positions(site: Site, ident: str) -> list[Values]:
-    """The units of a set in order, each with the picture of the one that usually sat there."""
-    return [_position(site, number, one) for number, one in enumerate(site.entries.sets[ident].positions, 1)]
 
 
 def _position(site: Site, number: int, one: Position) -> Values:

@@ -7,7 +7,7 @@ import pickle
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from itertools import chain
-from operator import itemgetter, ne
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from pydantic import BaseModel
@@ -15,7 +15,7 @@ from pydantic import BaseModel
 from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
-from ..kb.resolve import Stated, has_slot, living, moved, slots_of, stated, traits_of, views_of
+from ..kb.resolve import Stated, living, moved, on_kind, slots_of, stated, traits_of, views_of
 from ..kb.values import Fact
 from .bare import Bare
 from .drawn import Pictures
@@ -28,11 +28,8 @@ from .thumbnails import Thumbnails
 if TYPE_CHECKING:
     from ..identify.arrays import Compiled
 
-LOOK_ALIKES = 3
 #: The kinds of records that lean on sources.
 CITING = ("family", "variant", "set", "slot type", "part", "procedure", "livery", "maker", "source")
-#: So many of the nearest may be twins, and more are looked at for them.
-MOST_TWINS = 12
 #: What sits in a slot where no recorded part does.
 NO_PARTS = {"none": "nothing there", "unlisted": "an unrecorded part"}
 V = TypeVar("V")
@@ -97,7 +94,6 @@ class FamilyTables:
         self._sets = site.sets_of
         self._telling = memo.kept(self._slots_of_sets)
         self._shared = site.shared
-        self.alike: dict[str, list[str]] | None = None
 
     @property
     def record(self) -> Family:
@@ -155,7 +151,8 @@ class FamilyTables:
 
     def has(self, one: Stated, slot: str) -> bool:
         """Whether units of this kind have the slot at all."""
-        return has_slot(self.entries, one.family, slot, one.kind)
+        slots = self.slots
+        return slot in slots and on_kind(slots[slot], one.kind)
 
     def _slots_of_sets(self) -> dict[str, str]:
         seated = [self.entries.sets[name].positions[number - 1] for name, numbers in self._sets[self.ident] for number in numbers]
@@ -169,26 +166,6 @@ class FamilyTables:
             return []
         looks = {name: {choices(one.shows.get(name), {}) for one in variants} for name in self.traits}
         return sorted(name for name, seen in looks.items() if len(seen) == 1 and seen != {NOT_RECORDED})
-
-    def by_likeness(self, ident: str) -> list[str]:
-        """The other variants, those with the fewest differing facts first; ties in the order of ids."""
-        self._bare.stated(self.ident)
-        if self.alike is None:
-            self.alike = self._likeness()
-        return self.alike[ident]
-
-    def _likeness(self) -> dict[str, list[str]]:
-        variants = self.variants
-        rows = [
-            [choices(one.shows.get(name), {}) for name in self.traits] + [choices(one.fitted.get(s), {}) for s in self.slots]
-            for one in variants
-        ]
-        found: dict[str, list[str]] = {}
-        for v, one in enumerate(variants):
-            differing = [sum(map(ne, row, rows[v])) for row in rows]
-            order = sorted(range(len(rows)), key=differing.__getitem__)
-            found[one.id] = [variants[other].id for other in order if other != v]
-        return found
 
 
 class Site:
@@ -218,6 +195,8 @@ class Site:
         )
         self._made: dict[str, FamilyTables] = {}
         self.name = memo.question("name", self._name)
+        #: (kind, id): a record's name and the address of its page; whoever adds to that makes another.
+        self.link = memo.kept(self._linked)
         #: The traits that every variant of a family shows alike, where there are several.
         self.shared = memo.question("shared", self._shown_alike, lasting=True)
         self.part_names: Mapping[str, str] = Lazy(
@@ -225,7 +204,8 @@ class Site:
             lambda part: NO_PARTS[part] if part in NO_PARTS else self.name("part", part),
             lambda part: part in NO_PARTS or part in self.plain.parts,
         )
-        self.comparer = self._comparer()
+        self.comparer = Comparer(self.entries, kept=memo.kept)
+        self.comparer.part_names = self.part_names
         self.pictures = Pictures(self.entries, memo)
         self.thumbnails = Thumbnails(self.pictures, memo)
         self.images = Images(self.pictures, self.thumbnails, memo)
@@ -235,7 +215,6 @@ class Site:
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
-        self._alike = memo.question("alike", self._nearest, lasting=True)
         #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
         self.shown = memo.kept(self._shown)
         self.sat_in = memo.kept(self._sat_in)
@@ -272,16 +251,6 @@ class Site:
         self.groups = Answers(all_groups)
         #: The others that nothing on record separates a variant from.
         self.twins = Answers(ask("twins", self._others))
-
-    def _comparer(self) -> Comparer:
-        """One whose results are kept with what was read for them."""
-        kept, entries = self.memo.kept, self.entries
-        comparer = Comparer(entries)
-        comparer.part_names = self.part_names
-        comparer.stated = self.stated
-        comparer.traits = kept(partial(traits_of, entries))
-        comparer.slots = kept(partial(slots_of, entries))
-        return comparer
 
     def _tables(self, family: str) -> FamilyTables:
         if family not in self._made:
@@ -322,8 +291,7 @@ class Site:
 
     # Links and facts ----------------------------------------------------------------------------------------------------
 
-    def link(self, kind: str, ident: str) -> Values:
-        """A record's name and the address of its page."""
+    def _linked(self, kind: str, ident: str) -> Values:
         return {"text": self.name(kind, ident), "href": address(kind, ident)}
 
     def place(self, kind: str, ident: str) -> Values:
@@ -403,10 +371,7 @@ class Site:
     def _sat_in(self, slot: str, fact: Fact) -> Shared:
         return Shared(self.fact(slot, fact, None))
 
-    # Look-alikes --------------------------------------------------------------------------------------------------------
-
-    def _nearest(self, ident: str, family: str) -> list[str]:
-        return self.families[family].by_likeness(ident)[: LOOK_ALIKES + MOST_TWINS]
+    # Who leans on what --------------------------------------------------------------------------------------------------
 
     def _groups_of(self, family: str) -> list[list[str]]:
         from ..identify.gaps import inseparable
@@ -416,14 +381,6 @@ class Site:
     def _others(self, ident: str) -> list[str]:
         groups = self.groups[self.plain.home["variant", ident]]
         return [other for group in groups if ident in group for other in group if other != ident]
-
-    def look_alikes(self, one: Stated) -> list[Stated]:
-        """The nearest variants of the family that can be told from it."""
-        twins = self.twins[one.id]
-        nearest = [other for other in self._alike(one.id, one.family) if other not in twins]
-        return [self.stated(other) for other in nearest[:LOOK_ALIKES]]
-
-    # Who leans on what --------------------------------------------------------------------------------------------------
 
     def _all_born(self) -> dict[str, list[Values]]:
         entries, found = self.bare.whole(), dict[str, dict[str, Values]]()

@@ -1,10 +1,11 @@
 """How templates become texts: everything escaped, nothing undefined let pass, and what many pages show alike written once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, cast
 
 from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+from jinja2.runtime import Macro
 from markupsafe import Markup
 
 from .page import Shared
@@ -26,7 +27,15 @@ class Templates(Environment):
             auto_reload=False,
             bytecode_cache=FileSystemBytecodeCache(str(store), "template-%s.compiled") if store else None,
         )
-        cast("dict[str, Any]", self.globals)["once"] = once
+        self._written: dict[tuple[str, ...], Markup] = {}
+        cast("dict[str, Any]", self.globals).update(each=each, same=self._same)
+
+    def _same(self, macro: Macro, up: str, *said: str | None) -> Markup:
+        """What a macro makes of a few texts, `up` leading to the root, and of nothing else that differs between pages."""
+        key = (macro.name, up, *map(str, said))
+        if key not in self._written:
+            self._written[key] = Markup(macro(up, *said))
+        return self._written[key]
 
     def getattr(self, obj: Any, attribute: str) -> Any:
         """As any environment has it, but for dictionaries, which is what pages are made of: their values come first."""
@@ -35,8 +44,12 @@ class Templates(Environment):
         return super().getattr(obj, attribute)
 
 
-def once(macro: Callable[[Any, str], Markup], one: Any, up: str) -> Markup:
-    """What a macro makes of a value, `up` leading to the root; of a shared one it is made once for all pages of a folder."""
+def each(macro: Callable[[Any, str], Markup], some: Iterable[Any], up: str) -> Markup:
+    """What a macro makes of each value, `up` leading to the root; of a shared one it is made once for all pages of a folder."""
+    return Markup("".join([_once(macro, one, up) for one in some]))
+
+
+def _once(macro: Callable[[Any, str], Markup], one: Any, up: str) -> Markup:
     if not isinstance(one, Shared):
         return macro(one, up)
     if up not in one.written:

@@ -13,6 +13,7 @@ from ..kb.values import ID_PATTERN, Years
 
 if TYPE_CHECKING:
     from markdown_it import MarkdownIt
+    from nh3 import Cleaner
 
 #: The folder of each kind of record that has pages.
 FOLDERS = {
@@ -27,6 +28,7 @@ FOLDERS = {
 ON_LISTS = {"maker": "makers.html#*", "livery": "liveries.html#*", "slot type": "parts.html#type-*"}
 #: What a link in a text may lead to.
 OUTWARD = re.compile(r"(https?://|mailto:)[^\s\"'<>]+", re.IGNORECASE)
+_ID = re.compile(ID_PATTERN)
 MARKDOWN_TAGS = {"p", "em", "strong", "ul", "ol", "li", "a", "code", "pre", "blockquote", "br", "hr", "h3", "h4", "h5", "h6"}
 
 
@@ -43,14 +45,14 @@ class CannotPublish(Exception):
 
 def address(kind: str, ident: str) -> str:
     """Where the page of a record stands below the root. Raises CannotPublish for an id that could lead out of its folder."""
-    if not re.fullmatch(ID_PATTERN, ident):
+    if not _ID.fullmatch(ident):
         raise CannotPublish(f"the id {ident!r}", "lower-case letters and digits in words joined by hyphens")
     return f"{FOLDERS[kind]}/{ident}.html"
 
 
 def trait_address(kind: str | None, home: str, ident: str) -> str:
     """Where the page of a trait stands: of a family (kind "family"), a slot type ("slot type"), or common to all (None)."""
-    if not all(re.fullmatch(ID_PATTERN, one) for one in ([home, ident] if kind else [ident])):
+    if not all(_ID.fullmatch(one) for one in ([home, ident] if kind else [ident])):
         raise CannotPublish(f"the ids {home!r} and {ident!r}", "lower-case letters and digits in words joined by hyphens")
     return f"{'families' if kind == 'family' else 'parts'}/{home}/{ident}.html" if kind else f"traits/{ident}.html"
 
@@ -72,24 +74,23 @@ def _reader() -> "MarkdownIt":
     return Reader("commonmark", {"html": False}).disable("image")
 
 
+@cache
+def _cleaner() -> "Cleaner":
+    from nh3 import Cleaner  # as the reader
+
+    return Cleaner(tags=MARKDOWN_TAGS, attributes={"a": {"href"}, "ol": {"start"}}, url_schemes={"http", "https", "mailto"})
+
+
 def markdown(text: str | None) -> Markup | None:
     """Safe HTML of a Markdown text, its headings two levels down so that they stand below the page's own."""
     if text is None:
         return None
-    import nh3  # as the reader
-
     reader = _reader()
     tokens = reader.parse(text)
     for token in tokens:
         if token.type in ("heading_open", "heading_close"):
             token.tag = f"h{min(6, int(token.tag[1:]) + 2)}"
-    clean = nh3.clean(
-        reader.renderer.render(tokens, reader.options, {}),
-        tags=MARKDOWN_TAGS,
-        attributes={"a": {"href"}, "ol": {"start"}},
-        url_schemes={"http", "https", "mailto"},
-    )
-    return Markup(clean)
+    return Markup(_cleaner().clean(reader.renderer.render(tokens, reader.options, {})))
 
 
 def years(made: Years | None) -> str | None:

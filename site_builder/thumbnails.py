@@ -1,21 +1,19 @@
-"""Small drawings of many variants on one page, put together from pieces that the page holds once.
+"""Small drawings of variants, put together from pieces.
 
 A view of a unit is cut into *pieces*: what all variants share between two alternatives is one piece, each alternative is one, and
-so is whatever is painted.  A page holds the pieces in one hidden image, and a variant's own image names those it shows, back to
-front, each painted piece with its color.  An image can also stand alone, with the pieces in it.
+so is whatever is painted.  A variant's image holds the pieces it shows, and names them back to front, each painted piece with its
+color.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from copy import copy
-from dataclasses import dataclass, field
-
-from markupsafe import Markup
+from dataclasses import dataclass, field, replace
+from html import escape
 
 from ..kb.drawings import FAMILY, Drawing
 from ..kb.pictures import paint_of, painted
 from ..kb.resolve import Stated
 from ..kb.svg import SVG, Node, references, write
-from .drawn import SIDE, Pairs, Pictures, body, trusted
+from .drawn import SIDE, Pairs, Pictures, body
 from .reads import Memo, digest
 
 #: Attributes of ours that a piece has no use for.
@@ -39,20 +37,33 @@ TOLD = ("data-trait", "data-slot", "data-paint")
 WORDS = ("title", "desc", "view")
 
 
+@dataclass(frozen=True)
+class _Kept:
+    """A definition or a piece as text, and the ids that it refers to."""
+
+    text: str
+    uses: frozenset[str]
+
+    @classmethod
+    def of(cls, node: Node) -> "_Kept":
+        """An element whose ids are its own by now."""
+        return cls(write(node), frozenset(name for one in node.all() for name in references(one)))
+
+
 @dataclass
 class _Sheet:
-    """One drawing cut up: the box, the definitions, and the whole as a tree of pieces."""
+    """One drawing cut up: the box, what all of it is drawn with, its definitions and pieces by id, and the whole as a tree."""
 
     box: str
-    drawn: Mapping[str, str]
+    drawn: str
     traits: frozenset[str]
-    kit: list[Node] = field(default_factory=list[Node])
+    kit: dict[str, _Kept] = field(default_factory=dict[str, _Kept])
     tree: list["_Piece"] = field(default_factory=list["_Piece"])
 
 
 @dataclass(frozen=True)
 class _Piece:
-    """What is shown at one place: an element of the kit, or a group with pieces in it.
+    """What is shown at one place: an element of the kit, or a group with pieces in it; `start`: the tag of that, without its end.
 
     trait, state  shown where a variant is in that state; `usual`: where nothing says so
     slot          not shown where a variant has nothing in it
@@ -60,7 +71,7 @@ class _Piece:
     """
 
     ident: str | None
-    attributes: Mapping[str, str]
+    start: str
     inner: tuple["_Piece", ...] = ()
     trait: str | None = None
     state: str | None = None
@@ -70,31 +81,16 @@ class _Piece:
 
 
 class Thumbnails:
-    """The sides of variants, for one page: the images that were asked for, and at the end the pieces they are made of."""
+    """The sides of variants as images."""
 
     def __init__(self, pictures: Pictures, memo: Memo) -> None:
         self.pictures = pictures
         self._sheet, self._image = memo.kept(self._cut_up), memo.kept(self._drawn)
-        self._used: dict[tuple[str, str | None], None] = {}
-
-    def page(self) -> "Thumbnails":
-        """The same for another page: nothing is drawn twice."""
-        other = copy(self)
-        other._used = {}
-        return other
-
-    def of(self, one: Stated) -> Markup | None:
-        """A variant's image; None where nobody drew its family. It is no more than a picture beside a name."""
-        sheet = self._sheet(one.family, one.kind)
-        if sheet is None:
-            return None
-        self._used[one.family, one.kind] = None
-        return trusted(self._image(one.family, one.kind, *self._look(one, sheet), False))
 
     def alone(self, one: Stated) -> str | None:
         """A variant's image with its pieces in it, as SVG text; None where nobody drew its family."""
         sheet = self._sheet(one.family, one.kind)
-        return self._image(one.family, one.kind, *self._look(one, sheet), True) if sheet else None
+        return self._image(one.family, one.kind, *self._look(one, sheet)) if sheet else None
 
     def size(self, family: str, kind: str | None) -> tuple[float, float] | None:
         """How wide and high the images of a kind of unit are, in units of the drawing; None where nobody drew it."""
@@ -114,24 +110,14 @@ class Thumbnails:
         shown = tuple(sorted((name, state) for name, state in states.items() if name in sheet.traits))
         return shown, self.pictures.colors(one.family, states), frozenset(self.pictures.bare_of(one))
 
-    def kit(self) -> Markup | None:
-        """The pieces that the images so far are put together from."""
-        sheets = {id(sheet): sheet for family, kind in self._used if (sheet := self._sheet(family, kind))}
-        pieces = "".join(write(node) for sheet in sheets.values() for node in sheet.kit)
-        hidden = 'class="kit" width="0" height="0" aria-hidden="true" focusable="false"'
-        return trusted(f"<svg {hidden}><defs>{pieces}</defs></svg>" if pieces else None)
-
-    def _drawn(self, family: str, kind: str | None, states: Pairs, colors: Pairs, bare: frozenset[str], alone: bool) -> str:
+    def _drawn(self, family: str, kind: str | None, states: Pairs, colors: Pairs, bare: frozenset[str]) -> str:
         sheet = self._sheet(family, kind)
         assert sheet is not None  # whoever asks has asked for it
-        shown = list(_shown(sheet.tree, dict(states), dict(colors), bare))
-        inner = "".join(write(node) for node in shown)
-        drawn = "".join(f' {name}="{value}"' for name, value in sheet.drawn.items())
-        if alone:
-            kit = "".join(write(node) for node in _needed(sheet.kit, shown))
-            return f'<svg xmlns="{SVG}" viewBox="{sheet.box}"{drawn}><defs>{kit}</defs>{inner}</svg>'
-        hidden = 'aria-hidden="true" focusable="false"'
-        return f'<svg class="thumbnail" viewBox="{sheet.box}"{drawn} {hidden}>{inner}</svg>'
+        used = dict[str, None]()
+        inner = _shown(sheet.tree, dict(states), dict(colors), bare, used)
+        needed = _needed(sheet.kit, used)
+        kit = "".join(kept.text for name, kept in sheet.kit.items() if name in needed)
+        return f'<svg xmlns="{SVG}" viewBox="{sheet.box}"{sheet.drawn}><defs>{kit}</defs>{inner}</svg>'
 
     def _cut_up(self, family: str, kind: str | None) -> _Sheet | None:
         sheets = [one for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE and one.kind in (None, kind)]
@@ -141,20 +127,26 @@ class Thumbnails:
         return self._sheet(family, None) if own.kind is None and kind is not None else _cut(own, f"k{digest(own.path)[:5]}")
 
 
-def _needed(kit: Sequence[Node], shown: Iterable[Node]) -> list[Node]:
-    """Of a kit what these elements refer to, and what that refers to in its turn."""
-    named = {node.attributes.get("id", ""): node for node in kit}
-    wanted: dict[str, None] = {}
-    waiting = [*shown]
+def _needed(kit: Mapping[str, _Kept], used: Iterable[str]) -> set[str]:
+    """What is used of a kit, and what that refers to in its turn."""
+    needed, waiting = set[str](), [*used]
     while waiting:
-        found = [name for node in waiting.pop().all() for name in references(node) if name not in wanted]
-        wanted |= dict.fromkeys(found)
-        waiting += [named[name] for name in found if name in named]
-    return [node for name, node in named.items() if name in wanted]
+        name = waiting.pop()
+        if name in kit and name not in needed:
+            needed.add(name)
+            waiting += kit[name].uses
+    return needed
 
 
-def _shown(tree: Iterable[_Piece], states: Mapping[str, str], colors: Mapping[str, str], bare: frozenset[str]) -> Iterator[Node]:
-    """The pieces of a variant as elements, back to front."""
+def _shown(
+    tree: Iterable[_Piece],
+    states: Mapping[str, str],
+    colors: Mapping[str, str],
+    bare: frozenset[str],
+    used: dict[str, None],
+) -> str:
+    """The pieces of a variant as text, back to front; those of the kit are added to what is used."""
+    out: list[str] = []
     for piece in tree:
         there = piece.slot not in bare
         if piece.trait is not None and piece.trait in states:
@@ -164,10 +156,15 @@ def _shown(tree: Iterable[_Piece], states: Mapping[str, str], colors: Mapping[st
         if not there:
             continue
         if piece.ident is not None:
-            own = _paint(piece.paint, colors) if piece.paint else {}
-            yield Node("use", {"href": f"#{piece.ident}"} | own, 0, 0)
-        elif inner := list(_shown(piece.inner, states, colors, bare)):
-            yield Node("g", dict(piece.attributes), 0, 0, [*inner])
+            used[piece.ident] = None
+            out.append(f"{piece.start}{_spelled(_paint(piece.paint, colors)) if piece.paint else ''}/>")
+        elif inner := _shown(piece.inner, states, colors, bare, used):
+            out.append(f"{piece.start}>{inner}</g>")
+    return "".join(out)
+
+
+def _spelled(attributes: Mapping[str, str]) -> str:
+    return "".join(f' {name}="{escape(value)}"' for name, value in attributes.items())
 
 
 def _paint(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
@@ -178,16 +175,17 @@ def _paint(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
 
 def _cut(drawing: Drawing, prefix: str) -> _Sheet:
     """A drawing in pieces; the ids in it begin with the prefix."""
-    root = body(drawing, frozenset())
+    root = body(drawing)
     names = {node.attributes["id"]: f"{prefix}-{node.attributes['id']}" for node in root.all() if "id" in node.attributes}
     attributes = {
         name: value for name, value in root.attributes.items() if name not in ("viewBox", "xmlns", "id", "width", "height")
     }
     traits = frozenset(node.attributes["data-trait"] for node in root.all() if "data-trait" in node.attributes)
-    sheet = _Sheet(root.attributes["viewBox"], attributes, traits)
+    sheet = _Sheet(root.attributes["viewBox"], _spelled(attributes), traits)
     for node in root.elements:
         if node.tag == "defs":
-            sheet.kit += [_renamed(one, names) for one in node.elements]
+            kept = [_renamed(one, names) for one in node.elements]
+            sheet.kit |= {one.attributes["id"]: _Kept.of(one) for one in kept if "id" in one.attributes}
     sheet.tree = list(_pieces(sheet, [one for one in root.elements if one.tag != "defs"], prefix, names))
     return sheet
 
@@ -206,23 +204,18 @@ def _pieces(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[st
                 same.append(node)
             continue
         if same:
-            yield _Piece(_kept(sheet, same, prefix, names), {})
+            yield _kept(sheet, same, prefix, names)
             same = []
         if "data-paint" in given:
-            yield _Piece(_kept(sheet, [_unpainted(node)], prefix, names), {}, paint=node)
+            yield replace(_kept(sheet, [_unpainted(node)], prefix, names), paint=node)
             continue
-        plain = {name: value for name, value in given.items() if name not in MARKS}
-        inner = (
-            tuple(_pieces(sheet, node.elements, prefix, names))
-            if node.tag == "g"
-            else (_Piece(_kept(sheet, [node], prefix, names), {}),)
-        )
+        plain = {name: value for name, value in given.items() if name not in MARKS} if node.tag == "g" else {}
+        inner = _pieces(sheet, node.elements, prefix, names) if node.tag == "g" else [_kept(sheet, [node], prefix, names)]
         usual = "display" not in given
-        yield _Piece(
-            None, plain if node.tag == "g" else {}, inner, trait if state is not None or not usual else None, state, usual, slot
-        )
+        own = trait if state is not None or not usual else None
+        yield _Piece(None, f"<g{_spelled(plain)}", tuple(inner), own, state, usual, slot)
     if same:
-        yield _Piece(_kept(sheet, same, prefix, names), {})
+        yield _kept(sheet, same, prefix, names)
 
 
 def _unpainted(node: Node) -> Node:
@@ -231,11 +224,11 @@ def _unpainted(node: Node) -> Node:
     return Node(node.tag, attributes, node.line, node.column, node.children)
 
 
-def _kept(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> str:
-    """Puts the elements into the kit, as one; returns its id."""
+def _kept(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> _Piece:
+    """Puts the elements into the kit, as one; returns the piece that shows them."""
     ident = f"{prefix}-{len(sheet.kit)}-"
-    sheet.kit.append(Node("g", {"id": ident}, 0, 0, [_renamed(node, names) for node in nodes]))
-    return ident
+    sheet.kit[ident] = _Kept.of(Node("g", {"id": ident}, 0, 0, [_renamed(node, names) for node in nodes]))
+    return _Piece(ident, f'<use href="#{ident}"')
 
 
 def _renamed(node: Node, names: Mapping[str, str]) -> Node:

@@ -32,7 +32,7 @@ _TAKES = {"M": 2, "L": 2, "T": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "A": 7
 def places(site: Site, family: str) -> dict[str, Values]:
     """{view, or view/kind: its drawing, its box, and {trait, or slot: box of the place}} of everything drawn of a family."""
     sheets = site.pictures.drawings.of(FAMILY, family)
-    roots = {one.path: body(one, frozenset()) for one in sheets}
+    roots = {one.path: body(one) for one in sheets}
     bodies = Drawings(site.entries, {one.path: replace(one, root=roots[one.path]) for one in sheets})
     found: dict[str, Values] = {}
     for sheet in sheets:

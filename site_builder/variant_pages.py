@@ -1,33 +1,29 @@
 """The page of a variant: what to look for and where, what was fitted, where it came in, what it could be taken for, what it
 was sold for, who has seen one, and on whose word all that is said."""
 
-from collections.abc import Iterable, Mapping
-
-from ..kb.describe import Difference
 from ..kb.resolve import Stated
-from ..kb.values import Fact
-from .family_pages import damage, viewed
+from .damage import Damage
+from .family_pages import viewed
+from .look_alikes import LookAlikes
 from .page import Values
 from .photographs import shown as photographs
 from .seen_and_paid import SeenAndPaid
 from .set_pages import fitted
 from .tables import FamilyTables, Site
-from .texts import labeled, markdown, plus_minus, sentence, weight, years
-
-#: How a comparison shows a trait of a part that is not there; the line of the slot says that already.
-NO_PART = "—"
+from .texts import labeled, markdown, weight, years
 
 
-def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
+def variant(site: Site, seen: SeenAndPaid, damage: Damage, look_alikes: LookAlikes, ident: str) -> Values:
     """Everything the page says."""
     one = site.whole[ident]
     tables = site.families[one.family]
     rows: dict[str, list[Values]] = {}
     shared: list[Values] = []
+    alike = tables.shared
     for name, trait in tables.traits.items():
         if name in one.shows:
             row = site.shown(one.family, name, one.shows[name])
-            (shared if name in tables.shared else rows.setdefault(trait.view, [])).append(row)
+            (shared if name in alike else rows.setdefault(trait.view, [])).append(row)
     labels = [
         ("Kind", tables.kind(one)),
         ("Catalog number", one.catalog_number),
@@ -50,10 +46,10 @@ def variant(site: Site, seen: SeenAndPaid, ident: str) -> Values:
         "fitted": [site.sat_in(slot.name, one.fitted[name]) for name, slot in tables.slots.items() if name in one.fitted],
         "sets": [_came_in(site, one, name, number) for name, number in site.seats.get(ident, [])],
         "twins": [site.link("variant", twin) for twin in site.twins.get(ident, [])],
-        "look_alikes": [_look_alike(site, tables, one, other) for other in site.look_alikes(one)],
+        "look_alikes": look_alikes.of(one),
         "sales": seen.sales("variant", ident),
         "sightings": seen.sightings(ident),
-        "damage": damage(site, tables, one),
+        "damage": damage.of(tables, one),
         "facts_by_day": _verified(tables, one),
         **site.footing(one),
         **site.forms("variant", ident),
@@ -76,31 +72,13 @@ def _came_in(site: Site, one: Stated, name: str, number: int) -> Values:
     }
 
 
-def _look_alike(site: Site, tables: FamilyTables, one: Stated, other: Stated) -> Values:
-    found = site.comparer.variants([one.id, other.id])
-    both = [row for row in found if NO_PART not in row.values]
-    address = f"compare.html#{one.id},{other.id}"
-    return site.link("variant", other.id) | {"rows": [_difference(tables, row) for row in both], "compare": address}
-
-
-def _difference(tables: FamilyTables, found: Difference) -> Values:
-    view = tables.views.get(found.view or "")
-    mine, theirs = (plus_minus(value, tables.all_traits.get(found.trait)) for value in found.values)
-    where = ": ".join(filter(None, [view.name if view else None, found.look]))
-    return {"name": sentence(found.name), "where": where or None, "mine": mine, "theirs": theirs}
-
-
 def _verified(tables: FamilyTables, one: Stated) -> list[Values]:
     """The facts that were verified by themselves, by the day it was last done, the latest first."""
     days: dict[str, list[str]] = {}
-    facts: Iterable[tuple[Mapping[str, Fact], Mapping[str, str]]] = (
-        (one.shows, {name: trait.name for name, trait in tables.traits.items()}),
-        (one.fitted, {name: slot.name for name, slot in tables.slots.items()}),
-    )
-    for some, names in facts:
-        for name, fact in some.items():
+    for facts, known in ((one.shows, tables.traits), (one.fitted, tables.slots)):
+        for name, fact in facts.items():
             if fact.verified:
-                days.setdefault(fact.verified, []).append(names.get(name, name))
+                days.setdefault(fact.verified, []).append(known[name].name if name in known else name)
     return [{"day": day, "names": names} for day, names in sorted(days.items(), reverse=True)]
 
 

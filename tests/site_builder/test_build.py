@@ -18,8 +18,12 @@ import pytest
 from click.testing import CliRunner, Result
 from tellmark.cli.main import main
 from tellmark.kb.check import check
+from tellmark.kb.describe import NO_PART, compare_variants
+from tellmark.kb.resolve import living
 from tellmark.site_builder.build import build
 from tellmark.site_builder.folder import MARKER, beside, publish, write_marker
+from tellmark.site_builder.look_alikes import LookAlikes
+from tellmark.site_builder.tables import Site
 from tellmark.site_builder.texts import CannotPublish, address, markdown, opening
 
 ROOT = Path(__file__).parents[2]
@@ -178,6 +182,19 @@ def test_nearest_look_alikes_differ_in_the_fewest_facts(folder: Folder, tmp_path
     assert "Far one" not in alike
     assert "Same one" not in alike
     assert "Cannot be told from Same one" in text
+
+
+def test_look_alikes_say_what_a_comparison_says() -> None:
+    """Two ways of laying variants side by side: many at once for the pages, and any few for a person who asks."""
+    entries = check(ENTRIES)[0]
+    site = Site(entries)
+    look_alikes = LookAlikes(site)
+    for ident in living(entries):
+        for other in look_alikes.of(site.whole[ident]):
+            theirs = other["compare"].partition(",")[2]
+            found = [one for one in compare_variants(entries, [ident, theirs]) if NO_PART not in one.values]
+            said = [(one.name.lower(), *(value.replace(" +- ", " ± ") for value in one.values)) for one in found]
+            assert [(name.lower(), mine, its) for name, _, mine, its in other["rows"]] == said, (ident, theirs)
 
 
 def images(path: Path) -> list[tuple[str, str]]:
