@@ -60,10 +60,14 @@ class Asking:
 
     def questions(self, n: int, left: Bools) -> tuple[Floats, Floats]:
         """The yes/no questions about a trait with these states left: named[q, k], and how many each names after the first."""
-        key = n, left.tobytes()
-        if key not in self.ways:
-            self.ways[key] = _ways(self.trait(n), left)
-        return self.ways[key]
+        return self.questions_of(n, left.tobytes())
+
+    def questions_of(self, n: int, left: bytes) -> tuple[Floats, Floats]:
+        """The same, with the states that are left as bytes: of many traits they are cut from one text."""
+        found = self.ways.get((n, left))
+        if found is None:
+            found = self.ways[n, left] = _ways(self.trait(n), np.frombuffer(left, dtype=bool))
+        return found
 
     def effort(self, of: Ints, more: Floats, looking: bool | Bools) -> Floats:
         """What questions take about traits of[q], naming more[q] states after the first; looking[n]: whether at its view.
@@ -71,6 +75,22 @@ class Asking:
         As of any question, and something for each state more; for as many tries as a right answer takes.
         """
         return (np.where(looking, self.here, self.there)[of] + EACH_MORE * more) / self.trust[of]
+
+    @cached_property
+    def begins(self) -> Ints:
+        """`first`, without the end."""
+        return np.array(self.first[:-1], dtype=np.int64)
+
+    @cached_property
+    def last(self) -> Ints:
+        """Where in the row the last state of each trait stands."""
+        return np.array(self.first[1:], dtype=np.int64) - 1
+
+    @cached_property
+    def common(self) -> Floats:
+        """How common each candidate is among the units on record; summing to 1."""
+        found = np.where(self.issued.variant >= 0, self.as_found.prior, 0.0)
+        return found / max(float(found.sum()), TINY)
 
     @cached_property
     def can_be_missing(self) -> Bools:
@@ -120,7 +140,7 @@ _NONE: Ints = np.zeros(0, dtype=np.int64)
 
 def at_first(asked: Asking, candidates: Ints) -> Floats:
     """P(state | candidate) before any answer, shape [states in the row, candidates]."""
-    found = np.zeros((asked.first[-1], len(candidates)))
+    found = np.zeros((len(candidates), asked.first[-1])).T  # what is done to it takes one candidate after another
     for slot, columns, shown in zip(asked.issued.slots, asked.columns, asked.shown, strict=True):
         found[columns] = states_by_row(slot, np.ones(len(shown)), shown)[slot.row[candidates]].T
     return found

@@ -8,7 +8,7 @@ fewer right verdicts (`make bench` shows both).  Ties go to the question listed 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import pairwise
 from math import inf, log2
@@ -70,6 +70,10 @@ class Game:
         sums: Floats = np.add.reduceat(outcomes, self.first[:-1], axis=-1)
         return np.repeat(sums, self._counts, axis=-1)
 
+    def effort(self, at: int) -> Floats:
+        """What each question takes, looking at a view now."""
+        return np.where(np.array(self.view) == at, self.here, self.there)
+
     @cached_property
     def _counts(self) -> Ints:
         """How many outcomes each question has."""
@@ -79,7 +83,7 @@ class Game:
 def best(game: Game, ahead: float = AHEAD) -> int:
     """The question to ask first. `chances` must not be empty; `ahead`: up to which share of mistakes a plan is made."""
     mistakes = _mistakes(game)
-    if mistakes > ahead + SAME:
+    if mistakes > ahead + SAME or _settles_at_once(game):
         return 0
     if len(game.weight) <= FEW and mistakes <= TO_THE_END + SAME:
         try:
@@ -98,6 +102,15 @@ def _mistakes(game: Game) -> float:
     """The share of answers that would be taken for mistakes, over all questions."""
     dropped = np.where(game.outcomes < MISTAKE - SAME, game.outcomes, 0.0).sum(axis=1)
     return float(dropped @ game.weight / game.weight.sum() / len(game.chances))
+
+
+def _settles_at_once(game: Game) -> bool:
+    """Whether the first question settles it whatever the answer, and takes no more than any other: no plan is needed."""
+    effort = game.effort(game.at).round(9)
+    if effort[0] > effort.min():
+        return False
+    groups = [np.bincount(game.group, weights=one) for one in (game.weight[:, None] * game.chances[0]).T]
+    return all(one.max() >= (game.settled - SAME) * one.sum() for one in groups)
 
 
 class _TooLarge(Exception):
@@ -123,10 +136,6 @@ class _Solver:
         self.cheapest = float(min(game.here.min(), game.there.min()))
         self.hidden = self._hidden()
         self.hides = bool(self.hidden.any())
-
-    def cost(self, at: int) -> Floats:
-        """What each question takes, looking at a view now."""
-        return np.where(np.array(self.game.view) == at, self.game.here, self.game.there)
 
     def grouped(self, weight: Floats) -> Floats:
         """Weights of hypotheses (the last axis) summed over each group."""
@@ -206,22 +215,29 @@ class _ToTheEnd(_Solver):
         self.widest = max(2, *map(len, self.outcomes_of))
         self.questions = [*zip(self.outcomes_of, self._partings(), self.kin, strict=True)]
         self.kin_of = [kin for outcomes, _, kin in self.questions for _ in outcomes]
-        self.costs: dict[int, list[float]] = {at: self.cost(at).tolist() for at in {game.at, *game.view}}
+        self.costs: dict[int, list[float]] = {at: game.effort(at).tolist() for at in {game.at, *game.view}}
         self.a_bit = self.cheapest / log2(self.widest)
-        self.slack = _slack(game.settled, len(self.begins))
+        #: What stays of a hypothesis after its rarest answers; and how little others have beside a leader that settles it.
+        self.shrunk: list[float] = self._least_chances().tolist()
+        self.beside = (1.0 - game.settled + SAME) / (game.settled - SAME)
         self.spans = [*pairwise([*self.begins.tolist(), len(self.order)])]
         self.untold: list[float] = self.hidden.tolist()
 
     def _partings(self) -> list[int | None]:
-        """How each question parts the hypotheses: bits of all its outcomes but the last side by side; None where one leaves it open.
+        """How each question parts the hypotheses: the bits of all its outcomes but the last, side by side; None where it is soft.
 
-        Of those that are left, it is what these bits have in common with theirs, put side by side by `_side_by_side`.
+        How it parts those that are left is what these bits have in common with theirs, repeated side by side.
         """
         soft, wide = self.soft.tolist(), len(self.order)
         return [
             None if soft[q] else sum([self.fits[o] << k * wide for k, o in enumerate(outcomes[:-1])])
             for q, outcomes in enumerate(self.outcomes_of)
         ]
+
+    def _least_chances(self) -> Floats:
+        """The chance of the rarest answers of each hypothesis to all questions."""
+        least = np.minimum.reduceat(np.where(self.outcome > 0, self.outcome, 1.0), self.game.first[:-1])
+        return np.multiply.reduce(least)
 
     @cached_property
     def _side_by_side(self) -> int:
@@ -233,17 +249,20 @@ class _ToTheEnd(_Solver):
         return self._solve(start, self.game.at, inf) if start.open else (0.0, -1)
 
     def _place(self, weight: list[float], fits: int, told: tuple[int, ...]) -> _Place:
-        groups = weight if self.alone else [sum(weight[a:b]) for a, b in self.spans]
-        chance = sum(groups)
-        if max(groups) >= (self.game.settled - SAME) * chance:
+        groups = [one for one in (weight if self.alone else [sum(weight[a:b]) for a, b in self.spans]) if one > 0]
+        chance, most = sum(groups), max(groups, default=0.0)
+        if most >= (self.game.settled - SAME) * chance:
             return _Place(weight, chance, fits, told, False, 0.0)
-        inside = sum([one * log2(one) for one in groups if one > 0])
+        inside = sum([one * log2(one) for one in groups])
         if self.hides:
             inside += sum(map(mul, weight, self.untold))
         bits = log2(chance) - inside / chance
         if bits <= SAME:
             return _Place(weight, chance, fits, told, False, 0.0)
-        return _Place(weight, chance, fits, told, True, max(self.cheapest, self.a_bit * (bits - self.slack)))
+        least = self.a_bit * bits
+        if least > self.cheapest and min([one for one in map(mul, weight, self.shrunk) if one > 0]) <= self.beside * most:
+            least -= self.a_bit * _slack(self.game.settled, len(groups))
+        return _Place(weight, chance, fits, told, True, max(self.cheapest, least))
 
     def _after(self, place: _Place) -> list[_After]:
         """What comes after each question that has more than one answer here."""
@@ -349,7 +368,7 @@ class _Ahead(_Solver):
         Every bit left after that is guessed to take as long as it does with the best question there is now.
         """
         at, parts = self.game.at, self.parts(self.weight)
-        each = 1.0 / max(float(np.max(self.news(self.weight, parts) / self.cost(at))), SAME)
+        each = 1.0 / max(float(np.max(self.news(self.weight, parts) / self.game.effort(at))), SAME)
         rough = self.rough(self.weight, parts, at, each)
         order = np.lexsort((np.arange(len(rough)), np.round(rough, 9)))[:WIDTH]
         found = [self._beyond(int(q), parts, each) for q in order]
@@ -358,8 +377,8 @@ class _Ahead(_Solver):
     def _beyond(self, q: int, parts: Parts, each: float) -> float:
         """The effort of a question, of the best one after each of its answers, and of what is guessed to come then."""
         mine = slice(*self.game.first[q : q + 2])
-        chance, _, open_ = (part[mine] for part in parts)
-        effort = float(self.cost(self.game.at)[q])
+        chance, open_ = parts[0][mine], parts[2][mine]
+        effort = float(self.game.effort(self.game.at)[q])
         if not open_.any():
             return effort
         left = self.weight * self.outcome[mine][open_] / chance[open_, None]
@@ -391,7 +410,7 @@ class _Ahead(_Solver):
         """The effort of each question and of what comes after it, guessed; infinite for a question without news."""
         chance, bits, open_ = parts
         guess = np.where(open_, np.maximum(self.cheapest, bits * each), 0.0)
-        whole = self.cost(at) + np.add.reduceat(chance * guess, self.game.first[:-1], axis=-1)
+        whole = self.game.effort(at) + np.add.reduceat(chance * guess, self.game.first[:-1], axis=-1)
         return np.where(self.news(weight, parts) > SAME, whole, np.inf)
 
 
