@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import pairwise
 from math import inf, log2
-from operator import mul
 
 import numpy as np
 
@@ -161,14 +160,14 @@ class _Solver:
 class _Place:
     """The hypotheses that fit some answers: a state of the game, wherever one is looking.
 
-    weight[h], chance   how likely each is together with the answers, and all of them are
+    weight, chance      how likely each that is left is together with the answers, and all of them are
     fits, told          a bit for each that is left, and the outcomes so far of questions that some hypothesis leaves open
     open, least         whether anything is left to ask about here, and the effort that no way to settle it is below
     after               what comes after each question that has more than one answer here; None until somebody asks
     seen                the same from each view one may be looking at
     """
 
-    weight: list[float]
+    weight: dict[int, float]
     chance: float
     fits: int
     told: tuple[int, ...]
@@ -188,11 +187,12 @@ _After = tuple[int, float, list[tuple[float, _Place]]]
 class _Seen:
     """A place from a view.
 
-    ways        [(least effort expected, what comes after)] of the questions, the least first
+    ways        of the questions, the least first: the least effort expected, to nine decimals; the question; the same effort as
+                it is; and (chance, place) of each outcome after which something is open
     known, low  the solution, and the effort that no solution is below
     """
 
-    ways: list[tuple[float, _After]]
+    ways: list[tuple[int, int, float, list[tuple[float, _Place]]]]
     known: tuple[float, int] | None = None
     low: float = 0.0
 
@@ -220,7 +220,7 @@ class _ToTheEnd(_Solver):
         #: What stays of a hypothesis after its rarest answers; and how little others have beside a leader that settles it.
         self.shrunk: list[float] = self._least_chances().tolist()
         self.beside = (1.0 - game.settled + SAME) / (game.settled - SAME)
-        self.spans = [*pairwise([*self.begins.tolist(), len(self.order)])]
+        self.group: list[int] = game.group[self.order].tolist()
         self.untold: list[float] = self.hidden.tolist()
 
     def _partings(self) -> list[int | None]:
@@ -245,29 +245,37 @@ class _ToTheEnd(_Solver):
 
     def solved(self) -> tuple[float, int]:
         """(expected effort, first question) of the best way to ask on; no question where nothing is open."""
-        start = self._place(self.weight.tolist(), (1 << len(self.order)) - 1, ())
+        weight = {h: one for h, one in enumerate(self.weight.tolist()) if one > 0}
+        start = self._place(weight, sum([1 << h for h in weight]), ())
         return self._solve(start, self.game.at, inf) if start.open else (0.0, -1)
 
-    def _place(self, weight: list[float], fits: int, told: tuple[int, ...]) -> _Place:
-        groups = [one for one in (weight if self.alone else [sum(weight[a:b]) for a, b in self.spans]) if one > 0]
-        chance, most = sum(groups), max(groups, default=0.0)
+    def _place(self, weight: dict[int, float], fits: int, told: tuple[int, ...]) -> _Place:
+        groups = [*weight.values()] if self.alone else self._by_group(weight)
+        chance, most = sum(groups), max(groups)
         if most >= (self.game.settled - SAME) * chance:
             return _Place(weight, chance, fits, told, False, 0.0)
         inside = sum([one * log2(one) for one in groups])
         if self.hides:
-            inside += sum(map(mul, weight, self.untold))
+            inside += sum([one * self.untold[h] for h, one in weight.items()])
         bits = log2(chance) - inside / chance
         if bits <= SAME:
             return _Place(weight, chance, fits, told, False, 0.0)
         least = self.a_bit * bits
-        if least > self.cheapest and min([one for one in map(mul, weight, self.shrunk) if one > 0]) <= self.beside * most:
+        if least > self.cheapest and min([one * self.shrunk[h] for h, one in weight.items()]) <= self.beside * most:
             least -= self.a_bit * _slack(self.game.settled, len(groups))
         return _Place(weight, chance, fits, told, True, max(self.cheapest, least))
+
+    def _by_group(self, weight: dict[int, float]) -> list[float]:
+        found: dict[int, float] = {}
+        for h, one in weight.items():
+            found[self.group[h]] = found.get(self.group[h], 0.0) + one
+        return [*found.values()]
 
     def _after(self, place: _Place) -> list[_After]:
         """What comes after each question that has more than one answer here."""
         closed, fits = {self.kin_of[o] for o in place.told}, place.fits * self._side_by_side
-        parted: dict[int, _Leads | None] = {}  # most questions part the few that are left as another does
+        # Most questions part the few that are left as another does, or not at all.
+        parted: dict[int, _Leads | None] = {0: None, place.fits: None}
         found: list[_After] = []
         for q, (outcomes, parting, kin) in enumerate(self.questions):
             if kin in closed:
@@ -278,6 +286,8 @@ class _ToTheEnd(_Solver):
                 leads = parted[way]
             else:
                 leads = parted[way] = self._leads(place, outcomes, soft=False)
+                if leads is not None and len(outcomes) == 2:
+                    parted[way ^ place.fits] = leads[0], leads[1][::-1]
             if leads is not None:
                 found.append((q, *leads))
         return found
@@ -295,7 +305,9 @@ class _ToTheEnd(_Solver):
                     beside = self.places.setdefault(told, {})
                 one = beside.get(fits)
                 if one is None:
-                    one = beside[fits] = self._place([*map(mul, place.weight, self.outcomes[o])], fits, told)
+                    answer = self.outcomes[o]
+                    weight = {h: share * answer[h] for h, share in place.weight.items() if answer[h]}
+                    one = beside[fits] = self._place(weight, fits, told)
                 chance = one.chance / place.chance
                 answers += chance > SAME
                 if one.open:
@@ -309,8 +321,8 @@ class _ToTheEnd(_Solver):
             place.after, place.seen = self._after(place), {}
         if at not in place.seen:
             costs = self.costs[at]
-            ways = [(costs[one[0]] + one[1], one) for one in place.after or ()]
-            place.seen[at] = _Seen(sorted(ways, key=_to_nine_places))
+            bounds = [(costs[q] + after, q, leads) for q, after, leads in place.after or ()]
+            place.seen[at] = _Seen(sorted([(round(bound / SAME), q, bound, leads) for bound, q, leads in bounds]))
         return place.seen[at]
 
     def _solve(self, place: _Place, at: int, limit: float) -> tuple[float, int]:
@@ -324,7 +336,7 @@ class _ToTheEnd(_Solver):
         if self.states > self.most:
             raise _TooLarge
         found, first = (inf, -1) if seen.ways else (0.0, -1)
-        for bound, (q, _, leads) in seen.ways:
+        for _, q, bound, leads in seen.ways:
             most = min(found, limit)
             if bound >= most - SAME:
                 break
@@ -345,11 +357,6 @@ class _ToTheEnd(_Solver):
             if effort >= limit - SAME:
                 break
         return effort
-
-
-def _to_nine_places(way: tuple[float, _After]) -> int:
-    """What ways are ordered by."""
-    return round(way[0] / SAME)
 
 
 # Two questions ahead ---------------------------------------------------------------------------------------------------
