@@ -52,7 +52,7 @@ class Asking:
     trust: Floats
     kin: Ints
     twins: Ints
-    ways: dict[tuple[int, bytes], tuple[Floats, Floats]] = field(default_factory=dict)
+    _read: dict[tuple[int, bytes], Floats] = field(default_factory=dict)
 
     def trait(self, n: int) -> Trait:
         """The trait that is the nth asked about."""
@@ -64,10 +64,20 @@ class Asking:
 
     def questions_of(self, n: int, left: bytes) -> tuple[Floats, Floats]:
         """The same, with the states that are left as bytes: of many traits they are cut from one text."""
-        found = self.ways.get((n, left))
-        if found is None:
-            found = self.ways[n, left] = _ways(self.trait(n), np.frombuffer(left, dtype=bool))
-        return found
+        measured, can_be_missing = self.kinds[n]
+        return _cuts(len(left), can_be_missing) if measured else _ways(left, can_be_missing)
+
+    @cached_property
+    def kinds(self) -> list[tuple[bool, bool]]:
+        """Of each trait, whether it is asked about by cuts, and whether there may be none."""
+        return [*zip(self.measured.tolist(), self.can_be_missing.tolist(), strict=True)]
+
+    def read(self, n: int, named: Bools) -> Floats:
+        """P(one of these states of a trait is read | row or part i), mistakes and changes of the table counted."""
+        key = n, named.tobytes()
+        if key not in self._read:
+            self._read[key] = self.as_found.traits[self.traits[n]].table @ named.astype(np.float64)
+        return self._read[key]
 
     def effort(self, of: Ints, more: Floats, looking: bool | Bools) -> Floats:
         """What questions take about traits of[q], naming more[q] states after the first; looking[n]: whether at its view.
@@ -151,14 +161,19 @@ def states_by_row(slot: Slot, evidence: Floats, shown: Floats) -> Floats:
     return slot_factor(slot, evidence[:, None] * shown) / np.maximum(slot_factor(slot, evidence), TINY)[:, None]
 
 
-def _ways(trait: Trait, left: Bools) -> tuple[Floats, Floats]:
-    """Up to three states of those left; last whether there is any such thing. Of a measured trait: more than each cut."""
-    if len(trait.cuts):
-        cuts = np.arange(len(trait.cuts))[:, None]
-        named = ((np.arange(len(trait.states)) > cuts) & (np.arange(len(trait.states)) <= len(trait.cuts))).astype(np.float64)
-        return named, np.zeros(len(named))
-    there = len(trait.states) - trait.can_be_missing
-    states, missing = np.flatnonzero(left[:there]), bool(left[there:].any())
+@lru_cache(maxsize=256)
+def _cuts(states: int, can_be_missing: bool) -> tuple[Floats, Floats]:
+    """The questions about a measured trait whose stretches are so many states: more than each cut."""
+    cuts = states - can_be_missing - 1
+    named = np.arange(states) > np.arange(cuts)[:, None]
+    return (named & (np.arange(states) <= cuts)).astype(np.float64), np.zeros(cuts)
+
+
+@lru_cache(maxsize=4096)
+def _ways(left: bytes, can_be_missing: bool) -> tuple[Floats, Floats]:
+    """Up to three states of those left; last whether there is any such thing. It is the same of all traits of so many states."""
+    there = len(left) - can_be_missing
+    states, missing = [k for k in range(there) if left[k]], any(left[there:])
     some = _some_of(len(states), not missing)
     named = np.zeros((len(some) + missing, len(left)))
     named[: len(some), states] = some

@@ -3,6 +3,7 @@
 The belief is carried down the tree: one answer more multiplies it by the chance of that answer given all before it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -142,8 +143,8 @@ class Left:
         found = compiled.prior[mine]
         seen: dict[int, Floats] = {}
         for n, named in self.answers.items():
-            trait = compiled.traits[self.asking.traits[n]]
-            seen[trait.slot] = seen.get(trait.slot, 1.0) * (trait.table @ named)
+            slot = self.asking.trait(n).slot
+            seen[slot] = seen.get(slot, 1.0) * self.asking.read(n, named)
         for s, evidence in seen.items():
             found = found * slot_factor(compiled.slots[s], evidence)[compiled.slots[s].row[mine]]
         return float(found.sum())
@@ -225,7 +226,8 @@ class Left:
         yes = ways.yes[found]
         parted: set[bytes] = set()
         planned: list[int] = []
-        for q, one, other in zip(found.tolist(), _as_bytes(yes), _as_bytes((1.0 - yes).round(PLACES) + 0.0), strict=True):
+        no = (1.0 - yes).round(PLACES) + 0.0
+        for q, one, other in zip(found.tolist(), _as_bytes(yes), _as_bytes(no), strict=True):
             if one not in parted:
                 parted |= {one, other}
                 planned.append(q)
@@ -269,10 +271,10 @@ class Left:
         )
 
 
-def _as_bytes(rows: Floats) -> list[bytes]:
+def _as_bytes(rows: Floats) -> Iterator[bytes]:
     """Each row as bytes."""
     data, size = rows.tobytes(), rows.itemsize * rows.shape[1]
-    return [data[at : at + size] for at in range(0, len(data), size)]
+    return (data[at : at + size] for at in range(0, len(data), size))
 
 
 def begun(asking: Asking) -> Left:
