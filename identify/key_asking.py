@@ -8,7 +8,7 @@ from math import comb
 import numpy as np
 
 from .arrays import MISSING, Bools, Compiled, Floats, Ints, Slot, Trait
-from .belief import believe, between, blended, row_weights, share_between, slot_factor
+from .belief import believe, blended, normal_cdf, row_weights, share_between, slot_factor
 from .questions import TINY, alike_rows, news, twins_by_look, variant_groups, whole
 
 #: A question names at most so many states, and fewer of a trait that would give more than so many questions.
@@ -273,16 +273,16 @@ def in_stretches(compiled: Compiled) -> Compiled:
 
 
 def _in_stretches(trait: Trait) -> Trait:
-    bounds = list(pairwise([-np.inf, *trait.cuts.tolist(), np.inf]))
+    edges = [-np.inf, *trait.cuts.tolist(), np.inf]
     sure, blunders = replace(trait, blunders=0.0), trait.blunders
-    anywhere = np.array([share_between(trait, *bound) for bound in bounds])
-    inside = np.stack([between(sure, *bound) for bound in bounds], axis=1)
+    anywhere = np.array([share_between(trait, *bound) for bound in pairwise(edges)])
+    inside = np.diff([normal_cdf((edge - trait.mean) / trait.sd) for edge in edges], axis=0).T
     truth = blended(sure, np.where(inside < TAIL, 0.0, inside), anywhere)
-    table = blended(trait, (1.0 - blunders) * inside + blunders * anywhere, anywhere)  # as `between` has it
+    table = blended(trait, (1.0 - blunders) * inside + blunders * anywhere, anywhere)  # as `belief.between` has it
     there = (trait.applies > 0.5)[:, None]
     truth = np.where(there, truth / np.maximum(truth.sum(axis=1, keepdims=True), TINY), 0.0)
     table = trait.applies[:, None] * table
-    names = [str(k) for k in range(len(bounds))]
+    names = [str(k) for k in range(len(anywhere))]
     if trait.can_be_missing:
         truth, table = np.column_stack([truth, ~there]), np.column_stack([table, 1.0 - trait.applies])
         names = [*names, MISSING]
