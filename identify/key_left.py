@@ -3,7 +3,6 @@
 The belief is carried down the tree: one answer more multiplies it by the chance of that answer given all before it.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -13,7 +12,7 @@ from .arrays import SAME, Bools, Floats, Ints
 from .belief import slot_factor
 from .key_asking import PLACES, Asking, at_first, states_by_row
 from .plan import Game, best
-from .questions import NEGLIGIBLE, NO_NEWS, TINY, alike_rows, xlog2
+from .questions import NEGLIGIBLE, NO_NEWS, TINY, alike_rows, as_bytes, xlog2
 from .session import MOST_CANDIDATES, RARE
 
 #: So many of the best questions are planned with; with more of them the keys of the demonstration are no shorter by 1 %.
@@ -188,7 +187,7 @@ class Left:
         sets = [(a := first[n], b := first[n + 1], *asking.questions_of(n, states[a:b])) for n in others.tolist()]
         of = np.concatenate([of_two, others.repeat([len(more) for _, _, _, more in sets])])
         more = np.concatenate([more_of_two, *(more for _, _, _, more in sets)])
-        yes = np.concatenate([yes_of_two, *(named @ chances[a:b] for a, b, named, _ in sets)]).round(PLACES) + 0.0
+        yes = np.concatenate([yes_of_two, *(named @ chances[a:b] for a, b, named, _ in sets)]).round(PLACES)
         order = of.argsort(kind="stable")
         of, more = of[order], more[order]
         return _Ways(of, more, asking.effort(of, more, asking.view == self.at), yes[order])
@@ -226,8 +225,7 @@ class Left:
         yes = ways.yes[found]
         parted: set[bytes] = set()
         planned: list[int] = []
-        no = (1.0 - yes).round(PLACES) + 0.0
-        for q, one, other in zip(found.tolist(), _as_bytes(yes), _as_bytes(no), strict=True):
+        for q, one, other in zip(found.tolist(), as_bytes(yes), as_bytes((1.0 - yes).round(PLACES)), strict=True):
             if one not in parted:
                 parted |= {one, other}
                 planned.append(q)
@@ -269,12 +267,6 @@ class Left:
             settled=settled,
             kin=self.asking.kin[of].tolist(),
         )
-
-
-def _as_bytes(rows: Floats) -> Iterator[bytes]:
-    """Each row as bytes."""
-    data, size = rows.tobytes(), rows.itemsize * rows.shape[1]
-    return (data[at : at + size] for at in range(0, len(data), size))
 
 
 def begun(asking: Asking) -> Left:

@@ -16,7 +16,7 @@ from math import inf, log2
 import numpy as np
 
 from .arrays import SAME, Bools, Floats, Ints
-from .questions import TINY, alike_rows, entropy, xlog2
+from .questions import TINY, alike_rows, as_bytes, entropy, xlog2
 
 #: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
 FEW, MOST_STATES = 20, 800
@@ -143,7 +143,7 @@ class _Solver:
     def _hidden(self) -> Floats:
         """Bits about the group of each hypothesis that no question can tell: of those that answer everything alike."""
         looks, weight, bits = self.outcome.T.round(9), self.weight, np.zeros(len(self.weight))
-        if len({one.tobytes() for one in looks}) == len(looks):
+        if len({*as_bytes(looks)}) == len(looks):
             return bits
         alike = alike_rows(looks)[1]
         for look in np.flatnonzero(np.bincount(alike) > 1):
