@@ -209,12 +209,11 @@ class _ToTheEnd(_Solver):
         #: By the outcomes of questions that some hypothesis leaves open, and by the hypotheses that fit.
         self.places: dict[tuple[int, ...], dict[int, _Place]] = {(): {}}
         self.outcomes: list[list[float]] = self.outcome.tolist()
-        #: A bit for each hypothesis that may give an outcome.
-        self.fits = [sum([1 << h for h, chance in enumerate(row) if chance > 0]) for row in self.outcomes]
-        self.outcomes_of = [range(*ends) for ends in pairwise(game.first.tolist())]
-        self.widest = max(2, *map(len, self.outcomes_of))
-        self.questions = [*zip(self.outcomes_of, self._partings(), self.kin, strict=True)]
-        self.kin_of = [kin for outcomes, _, kin in self.questions for _ in outcomes]
+        #: Of each question its outcomes, each with a bit for every hypothesis that may give it; how it parts them; and its kin.
+        answers = self._answers()
+        self.questions = [*zip(answers, self._partings(answers), self.kin, strict=True)]
+        self.widest = max(2, *map(len, answers))
+        self.kin_of = [kin for mine, _, kin in self.questions for _ in mine]
         self.costs: dict[int, list[float]] = {at: game.effort(at).tolist() for at in {game.at, *game.view}}
         self.a_bit = self.cheapest / log2(self.widest)
         #: What stays of a hypothesis after its rarest answers; and how little others have beside a leader that settles it.
@@ -223,15 +222,20 @@ class _ToTheEnd(_Solver):
         self.group: list[int] = game.group[self.order].tolist()
         self.untold: list[float] = self.hidden.tolist()
 
-    def _partings(self) -> list[int | None]:
-        """How each question parts the hypotheses: the bits of all its outcomes but the last, side by side; None where it is soft.
+    def _answers(self) -> list[list[tuple[int, int]]]:
+        fits = [sum([1 << h for h, chance in enumerate(row) if chance > 0]) for row in self.outcomes]
+        every = [*enumerate(fits)]
+        return [every[a:b] for a, b in pairwise(self.game.first.tolist())]
+
+    def _partings(self, answers: list[list[tuple[int, int]]]) -> list[int | None]:
+        """How each question parts the hypotheses: the bits of all its outcomes side by side; None where one leaves it open.
 
         How it parts those that are left is what these bits have in common with theirs, repeated side by side.
         """
-        soft, wide = self.soft.tolist(), len(self.order)
+        wide = len(self.order)
         return [
-            None if soft[q] else sum([self.fits[o] << k * wide for k, o in enumerate(outcomes[:-1])])
-            for q, outcomes in enumerate(self.outcomes_of)
+            None if soft else sum([fits << k * wide for k, (_, fits) in enumerate(mine)])
+            for mine, soft in zip(answers, self.soft.tolist(), strict=True)
         ]
 
     def _least_chances(self) -> Floats:
@@ -241,7 +245,7 @@ class _ToTheEnd(_Solver):
 
     @cached_property
     def _side_by_side(self) -> int:
-        return sum([1 << k * len(self.order) for k in range(self.widest - 1)])
+        return sum([1 << k * len(self.order) for k in range(self.widest)])
 
     def solved(self) -> tuple[float, int]:
         """(expected effort, first question) of the best way to ask on; no question where nothing is open."""
@@ -273,47 +277,48 @@ class _ToTheEnd(_Solver):
 
     def _after(self, place: _Place) -> list[_After]:
         """What comes after each question that has more than one answer here."""
-        closed, fits = {self.kin_of[o] for o in place.told}, place.fits * self._side_by_side
+        closed, here, wide = {self.kin_of[o] for o in place.told}, place.fits, len(self.order)
+        fits = here * self._side_by_side
         # Most questions part the few that are left as another does, or not at all.
-        parted: dict[int, _Leads | None] = {0: None, place.fits: None}
+        parted: dict[int, _Leads | None] = {here: None, here << wide: None}
         found: list[_After] = []
-        for q, (outcomes, parting, kin) in enumerate(self.questions):
+        for q, (answers, parting, kin) in enumerate(self.questions):
             if kin in closed:
                 continue
             if parting is None:
-                leads = self._leads(place, outcomes, soft=True)
+                leads = self._leads(place, answers, soft=True)
             elif (way := parting & fits) in parted:
                 leads = parted[way]
             else:
-                leads = parted[way] = self._leads(place, outcomes, soft=False)
-                if leads is not None and len(outcomes) == 2:
-                    parted[way ^ place.fits] = leads[0], leads[1][::-1]
+                leads = parted[way] = self._leads(place, answers, soft=False)
+                if leads is not None and len(answers) == 2:
+                    parted[way >> wide | (way & here) << wide] = leads[0], leads[1][::-1]
             if leads is not None:
                 found.append((q, *leads))
         return found
 
-    def _leads(self, place: _Place, outcomes: range, soft: bool) -> _Leads | None:
+    def _leads(self, place: _Place, answers: list[tuple[int, int]], soft: bool) -> _Leads | None:
         """Where a question leads, which some hypothesis may leave open; None where it has one answer."""
         leads: list[tuple[float, _Place]] = []
-        answers, after, told = 0, 0.0, place.told
+        count, after, told = 0, 0.0, place.told
         beside = self.places[told]
-        for o in outcomes:
-            fits = place.fits & self.fits[o]
-            if fits:
+        for o, fits in answers:
+            left = place.fits & fits
+            if left:
                 if soft:  # what it leaves is the same whatever was asked first
                     told = tuple(sorted((*place.told, o)))
                     beside = self.places.setdefault(told, {})
-                one = beside.get(fits)
+                one = beside.get(left)
                 if one is None:
                     answer = self.outcomes[o]
                     weight = {h: share * answer[h] for h, share in place.weight.items() if answer[h]}
-                    one = beside[fits] = self._place(weight, fits, told)
+                    one = beside[left] = self._place(weight, left, told)
                 chance = one.chance / place.chance
-                answers += chance > SAME
+                count += chance > SAME
                 if one.open:
                     after += chance * one.least
                     leads.append((chance, one))
-        return (after, leads) if answers > 1 else None
+        return (after, leads) if count > 1 else None
 
     def _seen(self, place: _Place, at: int) -> _Seen:
         """A place from a view."""
