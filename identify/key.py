@@ -8,13 +8,13 @@ and is asked for only where no question that needs no tool tells anything for as
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from .arrays import MISSING, SAME, Compiled
 from .key_asking import as_issued, asking, by_text, in_stretches, marking, unrecorded
-from .key_left import Left, begun
+from .key_left import Asked, Left, begun
 
 #: As good as certain.
 CERTAIN = 1.0 - 1e-9
@@ -148,24 +148,29 @@ def fixed_key(compiled: Compiled) -> Key:
 
 def _grown(first: Left) -> Key:
     """The tree from here on."""
-    steps: list[Step] = []
+    steps: list[tuple[Left, Asked, int, tuple[int, ...]]] = []
     ends: list[list[int]] = []
     leaves: list[Leaf] = []
     waiting = [(first, first.asking.issued.settled, -1, True)]
     while waiting:
         left, settled, back, yes = waiting.pop()
-        likely = left.leaders if left.lead[1] >= settled - SAME else ()
-        settled = CERTAIN if likely else settled
+        sure = left.lead[1] >= settled - SAME
+        settled = CERTAIN if sure else settled
         asked = left.next(settled)
         here = len(steps) if asked else ~len(leaves)
         if back >= 0:
             ends[back][0 if yes else 1] = here
         if asked:
-            t, (named, others) = left.asking.traits[asked.n], left.sides(asked)
-            steps.append(Step(t, named, others, asked.cut, 0, 0, back, left.chance, likely))
+            steps.append((left, asked, back, left.leaders if sure else ()))
             ends.append([0, 0])
             for side, is_yes in ((~asked.named, False), (asked.named, True)):
                 waiting.append((left.told(asked.n, side), settled, here, is_yes))
         else:
             leaves.append(Leaf(left.shares, left.chance, back, left.right))
-    return Key(tuple(replace(step, yes=yes, no=no) for step, (yes, no) in zip(steps, ends, strict=True)), tuple(leaves))
+    return Key(tuple(_step(*one, *then) for one, then in zip(steps, ends, strict=True)), tuple(leaves))
+
+
+def _step(left: Left, asked: Asked, back: int, likely: tuple[int, ...], yes: int, no: int) -> Step:
+    """What is printed of a question."""
+    named, others = left.sides(asked)
+    return Step(left.asking.traits[asked.n], named, others, asked.cut, yes, no, back, left.chance, likely)

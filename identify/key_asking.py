@@ -8,7 +8,7 @@ from math import comb
 import numpy as np
 
 from .arrays import MISSING, Bools, Compiled, Floats, Ints, Slot, Trait
-from .belief import believe, between, blended, row_weights, share_between, slot_factor
+from .belief import believe, blended, normal_cdf, row_weights, share_between, slot_factor
 from .questions import TINY, alike_rows, news, twins_by_look, variant_groups, whole
 
 #: A question names at most so many states, and fewer of a trait that would give more than so many questions.
@@ -52,7 +52,7 @@ class Asking:
     trust: Floats
     kin: Ints
     twins: Ints
-    ways: dict[tuple[int, bytes], tuple[Floats, Floats]] = field(default_factory=dict)
+    _read: dict[tuple[int, bytes], Floats] = field(default_factory=dict)
 
     def trait(self, n: int) -> Trait:
         """The trait that is the nth asked about."""
@@ -60,10 +60,24 @@ class Asking:
 
     def questions(self, n: int, left: Bools) -> tuple[Floats, Floats]:
         """The yes/no questions about a trait with these states left: named[q, k], and how many each names after the first."""
-        key = n, left.tobytes()
-        if key not in self.ways:
-            self.ways[key] = _ways(self.trait(n), left)
-        return self.ways[key]
+        return self.questions_of(n, left.tobytes())
+
+    def questions_of(self, n: int, left: bytes) -> tuple[Floats, Floats]:
+        """The same, with the states that are left as bytes: of many traits they are cut from one text."""
+        measured, can_be_missing = self.kinds[n]
+        return _cuts(len(left), can_be_missing) if measured else _ways(left, can_be_missing)
+
+    @cached_property
+    def kinds(self) -> list[tuple[bool, bool]]:
+        """Of each trait, whether it is asked about by cuts, and whether there may be none."""
+        return [*zip(self.measured.tolist(), self.can_be_missing.tolist(), strict=True)]
+
+    def read(self, n: int, named: Bools) -> Floats:
+        """P(one of these states of a trait is read | row or part i), mistakes and changes of the table counted."""
+        key = n, named.tobytes()
+        if key not in self._read:
+            self._read[key] = self.as_found.traits[self.traits[n]].table @ named.astype(np.float64)
+        return self._read[key]
 
     def effort(self, of: Ints, more: Floats, looking: bool | Bools) -> Floats:
         """What questions take about traits of[q], naming more[q] states after the first; looking[n]: whether at its view.
@@ -71,6 +85,22 @@ class Asking:
         As of any question, and something for each state more; for as many tries as a right answer takes.
         """
         return (np.where(looking, self.here, self.there)[of] + EACH_MORE * more) / self.trust[of]
+
+    @cached_property
+    def begins(self) -> Ints:
+        """`first`, without the end."""
+        return np.array(self.first[:-1], dtype=np.int64)
+
+    @cached_property
+    def last(self) -> Ints:
+        """Where in the row the last state of each trait stands."""
+        return np.array(self.first[1:], dtype=np.int64) - 1
+
+    @cached_property
+    def common(self) -> Floats:
+        """How common each candidate is among the units on record; summing to 1."""
+        found = np.where(self.issued.variant >= 0, self.as_found.prior, 0.0)
+        return found / max(float(found.sum()), TINY)
 
     @cached_property
     def can_be_missing(self) -> Bools:
@@ -120,7 +150,7 @@ _NONE: Ints = np.zeros(0, dtype=np.int64)
 
 def at_first(asked: Asking, candidates: Ints) -> Floats:
     """P(state | candidate) before any answer, shape [states in the row, candidates]."""
-    found = np.zeros((asked.first[-1], len(candidates)))
+    found = np.zeros((len(candidates), asked.first[-1])).T  # what is done to it takes one candidate after another
     for slot, columns, shown in zip(asked.issued.slots, asked.columns, asked.shown, strict=True):
         found[columns] = states_by_row(slot, np.ones(len(shown)), shown)[slot.row[candidates]].T
     return found
@@ -131,14 +161,19 @@ def states_by_row(slot: Slot, evidence: Floats, shown: Floats) -> Floats:
     return slot_factor(slot, evidence[:, None] * shown) / np.maximum(slot_factor(slot, evidence), TINY)[:, None]
 
 
-def _ways(trait: Trait, left: Bools) -> tuple[Floats, Floats]:
-    """Up to three states of those left; last whether there is any such thing. Of a measured trait: more than each cut."""
-    if len(trait.cuts):
-        cuts = np.arange(len(trait.cuts))[:, None]
-        named = ((np.arange(len(trait.states)) > cuts) & (np.arange(len(trait.states)) <= len(trait.cuts))).astype(np.float64)
-        return named, np.zeros(len(named))
-    there = len(trait.states) - trait.can_be_missing
-    states, missing = np.flatnonzero(left[:there]), bool(left[there:].any())
+@lru_cache(maxsize=256)
+def _cuts(states: int, can_be_missing: bool) -> tuple[Floats, Floats]:
+    """The questions about a measured trait whose stretches are so many states: more than each cut."""
+    cuts = states - can_be_missing - 1
+    named = np.arange(states) > np.arange(cuts)[:, None]
+    return (named & (np.arange(states) <= cuts)).astype(np.float64), np.zeros(cuts)
+
+
+@lru_cache(maxsize=4096)
+def _ways(left: bytes, can_be_missing: bool) -> tuple[Floats, Floats]:
+    """Up to three states of those left; last whether there is any such thing. It is the same of all traits of so many states."""
+    there = len(left) - can_be_missing
+    states, missing = [k for k in range(there) if left[k]], any(left[there:])
     some = _some_of(len(states), not missing)
     named = np.zeros((len(some) + missing, len(left)))
     named[: len(some), states] = some
@@ -238,16 +273,16 @@ def in_stretches(compiled: Compiled) -> Compiled:
 
 
 def _in_stretches(trait: Trait) -> Trait:
-    bounds = list(pairwise([-np.inf, *trait.cuts.tolist(), np.inf]))
+    edges = [-np.inf, *trait.cuts.tolist(), np.inf]
     sure, blunders = replace(trait, blunders=0.0), trait.blunders
-    anywhere = np.array([share_between(trait, *bound) for bound in bounds])
-    inside = np.stack([between(sure, *bound) for bound in bounds], axis=1)
+    anywhere = np.array([share_between(trait, *bound) for bound in pairwise(edges)])
+    inside = np.diff([normal_cdf((edge - trait.mean) / trait.sd) for edge in edges], axis=0).T
     truth = blended(sure, np.where(inside < TAIL, 0.0, inside), anywhere)
-    table = blended(trait, (1.0 - blunders) * inside + blunders * anywhere, anywhere)  # as `between` has it
+    table = blended(trait, (1.0 - blunders) * inside + blunders * anywhere, anywhere)  # as `belief.between` has it
     there = (trait.applies > 0.5)[:, None]
     truth = np.where(there, truth / np.maximum(truth.sum(axis=1, keepdims=True), TINY), 0.0)
     table = trait.applies[:, None] * table
-    names = [str(k) for k in range(len(bounds))]
+    names = [str(k) for k in range(len(anywhere))]
     if trait.can_be_missing:
         truth, table = np.column_stack([truth, ~there]), np.column_stack([table, 1.0 - trait.applies])
         names = [*names, MISSING]

@@ -12,7 +12,7 @@ from .arrays import SAME, Bools, Floats, Ints
 from .belief import slot_factor
 from .key_asking import PLACES, Asking, at_first, states_by_row
 from .plan import Game, best
-from .questions import NEGLIGIBLE, NO_NEWS, TINY, alike_together, xlog2
+from .questions import NEGLIGIBLE, NO_NEWS, TINY, alike_rows, as_bytes, xlog2
 from .session import MOST_CANDIDATES, RARE
 
 #: So many of the best questions are planned with; with more of them the keys of the demonstration are no shorter by 1 %.
@@ -66,9 +66,9 @@ class Left:
     def told(self, n: int, named: Bools) -> "Left":
         """With one more answer: the nth trait is in one of these states."""
         a, b = self.asking.first[n : n + 2]
-        chance = named @ self.chances[a:b]
-        fit = np.flatnonzero(chance > 0)
-        live, chance, chances = self.live[fit], chance[fit], self.chances[:, fit]
+        chance = named.astype(np.float64) @ self.chances[a:b]
+        fit = (chance > 0).nonzero()[0]
+        live, chance, chances = self.live[fit], chance[fit], self.chances.T[fit].T
         s, parts = self.asking.trait(n).slot, self.parts
         slot = self.asking.issued.slots[s]
         if slot.parts:  # what was seen of a part tells which it is
@@ -99,10 +99,15 @@ class Left:
     @cached_property
     def lead(self) -> tuple[int, float]:
         """(the likeliest variant and its twins, as `Asking.twins` has them; the belief in them together)."""
-        shares: Floats = np.add.reduceat(self.belief, self._begins)
-        twins = self.asking.twins[self.live]
-        leader = int(twins[self._begins[np.round(shares, PLACES).argmax()]])
-        return leader, float(self.belief[twins == leader].sum())
+        variants, twins = self.asking.issued.variant[self.live].tolist(), self.asking.twins[self.live].tolist()
+        shares: dict[int, float] = {}
+        together: dict[int, float] = {}
+        for variant, twin, share in zip(variants, twins, self.belief.tolist(), strict=True):
+            shares[variant] = shares.get(variant, 0.0) + share
+            together[twin] = together.get(twin, 0.0) + share
+        leader = max(shares, key=lambda variant: round(shares[variant], PLACES))
+        leader = twins[variants.index(leader)]
+        return leader, together[leader]
 
     # What to say -------------------------------------------------------------------------------------------------------
 
@@ -127,8 +132,7 @@ class Left:
     @property
     def chance(self) -> float:
         """The share of the units on record that give all answers so far."""
-        common = np.where(self.asking.issued.variant >= 0, self.asking.as_found.prior, 0.0)
-        return float(common[self.live] @ self.path / max(float(common.sum()), TINY))
+        return float(self.asking.common[self.live] @ self.path)
 
     @property
     def right(self) -> float:
@@ -138,8 +142,8 @@ class Left:
         found = compiled.prior[mine]
         seen: dict[int, Floats] = {}
         for n, named in self.answers.items():
-            trait = compiled.traits[self.asking.traits[n]]
-            seen[trait.slot] = seen.get(trait.slot, 1.0) * (trait.table @ named)
+            slot = self.asking.trait(n).slot
+            seen[slot] = seen.get(slot, 1.0) * self.asking.read(n, named)
         for s, evidence in seen.items():
             found = found * slot_factor(compiled.slots[s], evidence)[compiled.slots[s].row[mine]]
         return float(found.sum())
@@ -173,17 +177,17 @@ class Left:
     @property
     def _ways(self) -> _Ways:
         """Every question about a trait in which those left differ."""
-        asking, first, most = self.asking, self.asking.first, self.chances.max(axis=1)
+        asking, chances, first = self.asking, self.chances, self.asking.first
+        most = chances.max(axis=1)
         left: Bools = most > 0
-        differ = np.logical_or.reduceat(most > self.chances.min(axis=1), first[:-1])
+        differ = np.logical_or.reduceat(most > chances.min(axis=1), asking.begins)
         of_two, more_of_two, yes_of_two = self._ways_of_two(left, differ)
         differ[of_two] = False
-        others: list[int] = differ.nonzero()[0].tolist()
-        sets = [asking.questions(n, left[first[n] : first[n + 1]]) for n in others]
-        of = np.concatenate([of_two, np.repeat(np.array(others, dtype=np.int64), [len(named) for named, _ in sets])])
-        more = np.concatenate([more_of_two, *(more for _, more in sets)])
-        others_yes = [named @ self.chances[first[n] : first[n + 1]] for n, (named, _) in zip(others, sets, strict=True)]
-        yes = np.round(np.concatenate([yes_of_two, *others_yes]), PLACES) + 0.0
+        others, states = differ.nonzero()[0], left.tobytes()
+        sets = [(a := first[n], b := first[n + 1], *asking.questions_of(n, states[a:b])) for n in others.tolist()]
+        of = np.concatenate([of_two, others.repeat([len(more) for _, _, _, more in sets])])
+        more = np.concatenate([more_of_two, *(more for _, _, _, more in sets)])
+        yes = np.concatenate([yes_of_two, *(named @ chances[a:b] for a, b, named, _ in sets)]).round(PLACES)
         order = of.argsort(kind="stable")
         of, more = of[order], more[order]
         return _Ways(of, more, asking.effort(of, more, asking.view == self.at), yes[order])
@@ -194,14 +198,15 @@ class Left:
         It names the first of the two; where the other is that there is none, all that there can be.
         """
         asking = self.asking
-        count = np.add.reduceat(left, asking.first[:-1], dtype=np.int64)
+        count = np.add.reduceat(left, asking.begins, dtype=np.int64)
         of = (differ & (count == 2) & ~asking.measured).nonzero()[0]
-        more = np.where(asking.can_be_missing & left[np.array(asking.first[1:]) - 1], np.diff(asking.first) - 2.0, 0.0)
-        return of, more[of], self.chances[left.nonzero()[0][(count.cumsum() - count)[of]]]
+        last = asking.last[of]
+        more = np.where(asking.can_be_missing[of] & left[last], last - asking.begins[of] - 1.0, 0.0)
+        return of, more, self.chances[left.nonzero()[0][(count.cumsum() - count)[of]]]
 
     def _asked(self, ways: _Ways, q: int) -> Asked:
         n = int(ways.of[q])
-        named = self.asking.questions(n, self._left_of(n))[0][q - int(np.searchsorted(ways.of, n))] > 0
+        named = self.asking.questions(n, self._left_of(n))[0][q - int(ways.of.searchsorted(n))] > 0
         cuts = self.asking.trait(n).cuts
         return Asked(n, named, float(cuts[int(named.argmax()) - 1]) if len(cuts) else None)
 
@@ -211,48 +216,50 @@ class Left:
         The best of them alone: the plan takes long over many.  Without those that need a tool, where one without tells
         anything for as little effort.
         """
-        bits = self._bits(ways.yes)
-        tells, by_eye = bits >= NO_NEWS, ~self.asking.measured[ways.of]
+        bits, by_eye = self._bits(ways.yes), ~self.asking.measured[ways.of]
+        tells = bits >= NO_NEWS
         tells &= by_eye | (ways.effort < ways.effort[tells & by_eye].min(initial=np.inf))
-        found = np.flatnonzero(tells)
-        value = np.round(bits[found] / ways.effort[found], PLACES)
-        order = found[np.lexsort((np.round(ways.effort[found], PLACES), -value))].tolist()
+        found = tells.nonzero()[0]
+        effort = ways.effort[found]
+        found = found[np.lexsort((effort.round(PLACES), -(bits[found] / effort).round(PLACES)))]
+        yes = ways.yes[found]
         parted: set[bytes] = set()
         planned: list[int] = []
-        for q, yes, no in zip(order, ways.yes[order], np.round(1.0 - ways.yes[order], PLACES) + 0.0, strict=True):
-            if yes.tobytes() not in parted:
-                parted |= {yes.tobytes(), no.tobytes()}
+        for q, one, other in zip(found.tolist(), as_bytes(yes), as_bytes((1.0 - yes).round(PLACES)), strict=True):
+            if one not in parted:
+                parted |= {one, other}
                 planned.append(q)
-            if len(planned) == PLANNED:
-                break
+                if len(planned) == PLANNED:
+                    break
         return planned
 
     def _bits(self, yes: Floats) -> Floats:
         """The news about the variant in answers that are yes with these chances [questions, left]; see `questions.news`."""
         weight = np.where(self.belief > NEGLIGIBLE * self.belief.max(), self.belief, 0.0)
-        share: Floats = np.add.reduceat(weight, self._begins) / weight.sum()
-        mine: Floats = np.add.reduceat(yes * (weight / weight.sum()), self._begins, axis=1)
+        weight /= weight.sum()
+        share: Floats = np.add.reduceat(weight, self._begins)
+        mine: Floats = np.add.reduceat(yes * weight, self._begins, axis=1)
         total = mine.sum(axis=1)
-        inside = (xlog2(mine) + xlog2(share - mine)).sum(axis=1) - xlog2(share).sum()
+        inside = xlog2(np.concatenate([mine, share - mine], axis=1)).sum(axis=1) - xlog2(share).sum()
         return inside - xlog2(total) - xlog2(1.0 - total)
 
     def _game(self, ways: _Ways, order: list[int], settled: float) -> Game | None:
         """What is left to find out over these questions; as `Session.game`."""
-        likely = np.flatnonzero(self.belief > RARE * self.belief.max())
+        likely = (self.belief > RARE * self.belief.max()).nonzero()[0]
         if not 2 <= len(likely) <= MOST_CANDIDATES:
             return None
         groups: dict[int, int] = {}
         group = np.array([groups.setdefault(twin, len(groups)) for twin in self.asking.twins[self.live[likely]].tolist()])
-        yes = ways.yes[order][:, likely]
-        chances = [*np.stack([yes, 1.0 - yes], axis=2)]
-        weight, group, chances = alike_together(self.belief[likely], group, chances)
         if len(groups) == 1:
             return None
+        yes = ways.yes[order][:, likely]
+        first, same = alike_rows(np.concatenate([group[None], yes]).T)
+        yes = yes[:, first]
         of, more = ways.of[order], ways.more[order]
         return Game(
-            weight=weight,
-            group=group,
-            chances=chances,
+            weight=np.bincount(same, weights=self.belief[likely]).astype(np.float64),
+            group=group[first],
+            chances=[*np.array([yes, 1.0 - yes]).transpose(1, 2, 0)],
             view=self.asking.view[of].tolist(),
             there=self.asking.effort(of, more, False),
             here=self.asking.effort(of, more, True),

@@ -8,13 +8,15 @@ fewer right verdicts (`make bench` shows both).  Ties go to the question listed 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import pairwise
+from math import inf, log2
 
 import numpy as np
 
 from .arrays import SAME, Bools, Floats, Ints
-from .questions import TINY, alike_rows, entropy, xlog2
+from .questions import TINY, alike_rows, as_bytes, entropy, xlog2
 
 #: Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that.
 FEW, MOST_STATES = 20, 800
@@ -65,25 +67,34 @@ class Game:
     def summed(self, outcomes: Floats) -> Floats:
         """Each question's sum over its own outcomes, the last axis: in the place of every outcome its question's."""
         sums: Floats = np.add.reduceat(outcomes, self.first[:-1], axis=-1)
-        return np.repeat(sums, self.first[1:] - self.first[:-1], axis=-1)
+        return np.repeat(sums, self._counts, axis=-1)
+
+    def effort(self, at: int) -> Floats:
+        """What each question takes, looking at a view now."""
+        return np.where(np.array(self.view) == at, self.here, self.there)
+
+    @cached_property
+    def _counts(self) -> Ints:
+        """How many outcomes each question has."""
+        return self.first[1:] - self.first[:-1]
 
 
 def best(game: Game, ahead: float = AHEAD) -> int:
     """The question to ask first. `chances` must not be empty; `ahead`: up to which share of mistakes a plan is made."""
     mistakes = _mistakes(game)
-    if mistakes > ahead + SAME:
+    if mistakes > ahead + SAME or _settles_at_once(game):
         return 0
     if len(game.weight) <= FEW and mistakes <= TO_THE_END + SAME:
         try:
-            return max(_Solver(game, likely=True).to_the_end()[1], 0)
+            return max(_ToTheEnd(game).solved()[1], 0)
         except _TooLarge:
             pass
-    return _Solver(game, likely=False).ahead()
+    return _Ahead(game).first_question()
 
 
 def least_effort(game: Game) -> float:
     """The expected effort of the best way to ask on, solved to the end. For few hypotheses only."""
-    return _Solver(game, likely=True, most=10**9).to_the_end()[0]
+    return _ToTheEnd(game, most=10**9).solved()[0]
 
 
 def _mistakes(game: Game) -> float:
@@ -92,69 +103,38 @@ def _mistakes(game: Game) -> float:
     return float(dropped @ game.weight / game.weight.sum() / len(game.chances))
 
 
+def _settles_at_once(game: Game) -> bool:
+    """Whether the first question settles it whatever the answer, and takes no more than any other: no plan is needed."""
+    effort = game.effort(game.at).round(9)
+    if effort[0] > effort.min():
+        return False
+    groups = [np.bincount(game.group, weights=one) for one in (game.weight[:, None] * game.chances[0]).T]
+    return all(one.max() >= (game.settled - SAME) * one.sum() for one in groups)
+
+
 class _TooLarge(Exception):
     """The game has more states than may be looked at."""
 
 
-@dataclass(eq=False, slots=True)
-class _Place:
-    """The hypotheses that fit some answers, each as likely as these leave it: a state of the game, wherever one is looking.
-
-    weight[h], fits   how likely each is, and a bit for each that is left
-    told              the outcomes so far of questions that some hypothesis leaves open
-    chance, least, open   of every outcome of every question its chance, the least effort after it, and whether it is unsettled
-    after[q]          the least effort expected after each question
-    tells             the questions that have more than one answer here
-    ways[at]          [(least effort expected, question)] from a view, the least first; known[at], low[at]: the solution, and
-                      the effort that no solution is below
-    """
-
-    weight: Floats
-    fits: int
-    told: tuple[int, ...]
-    chance: list[float]
-    least: list[float]
-    open: list[bool]
-    after: Floats
-    tells: set[int]
-    ways: dict[int, list[tuple[float, int]]] = field(default_factory=dict)
-    known: dict[int, tuple[float, int]] = field(default_factory=dict)
-    low: dict[int, float] = field(default_factory=dict)
-
-
-@dataclass
 class _Solver:
-    game: Game
-    likely: bool
-    most: int = MOST_STATES
-    states: int = 0
-    places: dict[tuple[int, tuple[int, ...]], _Place] = field(default_factory=dict)
+    """A game with its hypotheses in the order of their groups, and what is found out about it beforehand."""
 
-    def __post_init__(self) -> None:
-        game = self.game
-        self.order = np.argsort(game.group, kind="stable")
-        chances = (_likely(game) if self.likely else game.outcomes)[self.order]
-        self.outcome = np.ascontiguousarray(_whole(game, chances).T)
-        self.spread = xlog2(self.outcome)
-        self.first = game.first.tolist()
-        self.begins = np.concatenate([[0], np.flatnonzero(np.diff(game.group[self.order])) + 1])
-        self.alone = len(self.begins) == len(self.order)
-        open_ = (self.outcome > 0) & (self.outcome < 1)
-        self.soft = np.logical_or.reduceat(open_.any(axis=1), game.first[:-1])
-        self.widest = max(2, int(np.diff(game.first).max()))
-        self.kin = np.array(game.kin if len(game.kin) else range(len(self.soft)))
-        views = np.array(game.view)
-        self.cost = {at: np.where(views == at, game.here, game.there) for at in {game.at, *game.view}}
+    def __init__(self, game: Game, chances: Floats) -> None:
+        self.game = game
+        self.order = game.group.argsort(kind="stable")
+        self.weight: Floats = (game.weight / game.weight.sum())[self.order]
+        #: P(outcome | hypothesis), shape [outcomes of all questions, h].
+        self.outcome = np.ascontiguousarray(_whole(game, chances[self.order]).T)
+        group = game.group[self.order]
+        self.begins = np.concatenate([[0], (group[1:] != group[:-1]).nonzero()[0] + 1])
+        self.alone = len(self.begins) == len(group)
+        open_ = ((self.outcome > 0) & (self.outcome < 1)).any(axis=1)
+        #: Whether some hypothesis leaves a question open, and of what kin it is.
+        self.soft: Bools = np.logical_or.reduceat(open_, game.first[:-1])
+        self.kin = game.kin or range(len(self.soft))
         self.cheapest = float(min(game.here.min(), game.there.min()))
-        self.a_bit = self.cheapest / np.log2(self.widest)
-        self.slack = _slack(game.settled, len(self.begins))
         self.hidden = self._hidden()
         self.hides = bool(self.hidden.any())
-
-    @property
-    def weight(self) -> Floats:
-        """How likely each hypothesis is, in the solver's order."""
-        return (self.game.weight / self.game.weight.sum())[self.order]
 
     def grouped(self, weight: Floats) -> Floats:
         """Weights of hypotheses (the last axis) summed over each group."""
@@ -162,157 +142,287 @@ class _Solver:
 
     def _hidden(self) -> Floats:
         """Bits about the group of each hypothesis that no question can tell: of those that answer everything alike."""
-        first, alike = alike_rows(np.round(self.outcome.T, 9))
-        weight, bits = self.weight, np.zeros(len(alike))
-        for look in np.flatnonzero(np.bincount(alike) > 1) if len(first) < len(alike) else ():
+        looks, weight, bits = self.outcome.T.round(9), self.weight, np.zeros(len(self.weight))
+        if len({*as_bytes(looks)}) == len(looks):
+            return bits
+        alike = alike_rows(looks)[1]
+        for look in np.flatnonzero(np.bincount(alike) > 1):
             mine = alike == look
             share = self.grouped(np.where(mine, weight, 0.0))
             bits[mine] = entropy(share / share.sum()) if share.sum() > 0 else 0.0
         return bits
 
-    def parts(self, weight: Floats) -> Parts:
-        """(chance, bits left that can be told, whether unsettled) of every outcome of every question."""
-        chance, joint = self.outcome @ weight, self.grouped(self.outcome * weight)
-        # Where every hypothesis is a group, the sum of xlog2(joint) takes the logarithms of the weights alone.
-        inside = self.outcome @ xlog2(weight) + self.spread @ weight if self.alone else xlog2(joint).sum(axis=1)
-        if self.hides:
-            inside += self.outcome @ (weight * self.hidden)
-        some = np.maximum(chance, TINY)
-        bits = np.log2(some) - inside / some
-        some_left = bits > SAME
-        unsettled = np.maximum.reduce(joint, axis=1) < self.game.settled * chance - SAME
-        return chance, np.where(some_left, bits, 0.0), some_left & unsettled
 
-    def bits(self, weight: Floats) -> float:
-        """Bits about the group that questions can tell."""
-        return entropy(self.grouped(weight)) - float(weight @ self.hidden)
+# To the end ------------------------------------------------------------------------------------------------------------
 
-    # To the end --------------------------------------------------------------------------------------------------------
 
-    def to_the_end(self) -> tuple[float, int]:
+@dataclass(eq=False, slots=True)
+class _Place:
+    """The hypotheses that fit some answers: a state of the game, wherever one is looking.
+
+    weight, chance      how likely each that is left is together with the answers, and all of them are
+    fits, told          a bit for each that is left, and the outcomes so far of questions that some hypothesis leaves open
+    open, least         whether anything is left to ask about here, and the effort that no way to settle it is below
+    after               what comes after each question that has more than one answer here; None until somebody asks
+    seen                the same from each view one may be looking at
+    """
+
+    weight: dict[int, float]
+    chance: float
+    fits: int
+    told: tuple[int, ...]
+    open: bool
+    least: float
+    after: "list[_After] | None" = None
+    seen: "dict[int, _Seen] | None" = None
+
+
+#: The least effort expected after a question, and (chance, place) of each outcome after which something is open.
+_Leads = tuple[float, list[tuple[float, _Place]]]
+#: The same, the question first.
+_After = tuple[int, float, list[tuple[float, _Place]]]
+
+
+@dataclass(eq=False, slots=True)
+class _Seen:
+    """A place from a view.
+
+    ways        of the questions, the least first: the least effort expected, to nine decimals; the question; the same effort as
+                it is; and (chance, place) of each outcome after which something is open
+    known, low  the solution, and the effort that no solution is below
+    """
+
+    ways: list[tuple[int, int, float, list[tuple[float, _Place]]]]
+    known: tuple[float, int] | None = None
+    low: float = 0.0
+
+
+class _ToTheEnd(_Solver):
+    """Solves a game of few hypotheses.
+
+    In numbers and lists, as most places are of two to five hypotheses: arrays of so few take far longer.
+    """
+
+    def __init__(self, game: Game, most: int = MOST_STATES) -> None:
+        super().__init__(game, _likely(game))
+        self.most, self.states = most, 0
+        #: By the outcomes of questions that some hypothesis leaves open, and by the hypotheses that fit.
+        self.places: dict[tuple[int, ...], dict[int, _Place]] = {(): {}}
+        self.outcomes: list[list[float]] = self.outcome.tolist()
+        #: Of each question its outcomes, each with a bit for every hypothesis that may give it; how it parts them; and its kin.
+        answers = self._answers()
+        self.questions = [*zip(answers, self._partings(answers), self.kin, strict=True)]
+        self.widest = max(2, *map(len, answers))
+        self.kin_of = [kin for mine, _, kin in self.questions for _ in mine]
+        self.costs: dict[int, list[float]] = {at: game.effort(at).tolist() for at in {game.at, *game.view}}
+        self.a_bit = self.cheapest / log2(self.widest)
+        #: What stays of a hypothesis after its rarest answers; and how little others have beside a leader that settles it.
+        self.shrunk: list[float] = self._least_chances().tolist()
+        self.beside = (1.0 - game.settled + SAME) / (game.settled - SAME)
+        self.group: list[int] = game.group[self.order].tolist()
+        self.untold: list[float] = self.hidden.tolist()
+
+    def _answers(self) -> list[list[tuple[int, int]]]:
+        fits = [sum([1 << h for h, chance in enumerate(row) if chance > 0]) for row in self.outcomes]
+        every = [*enumerate(fits)]
+        return [every[a:b] for a, b in pairwise(self.game.first.tolist())]
+
+    def _partings(self, answers: list[list[tuple[int, int]]]) -> list[int | None]:
+        """How each question parts the hypotheses: the bits of all its outcomes side by side; None where one leaves it open.
+
+        How it parts those that are left is what these bits have in common with theirs, repeated side by side.
+        """
+        wide = len(self.order)
+        return [
+            None if soft else sum([fits << k * wide for k, (_, fits) in enumerate(mine)])
+            for mine, soft in zip(answers, self.soft.tolist(), strict=True)
+        ]
+
+    def _least_chances(self) -> Floats:
+        """The chance of the rarest answers of each hypothesis to all questions."""
+        least = np.minimum.reduceat(np.where(self.outcome > 0, self.outcome, 1.0), self.game.first[:-1])
+        return np.multiply.reduce(least)
+
+    @cached_property
+    def _side_by_side(self) -> int:
+        return sum([1 << k * len(self.order) for k in range(self.widest)])
+
+    def solved(self) -> tuple[float, int]:
         """(expected effort, first question) of the best way to ask on; no question where nothing is open."""
-        weight = self.weight
-        if float(self.grouped(weight).max()) >= self.game.settled - SAME:
-            return 0.0, -1
-        everything = int.from_bytes(np.packbits(np.ones(len(weight), dtype=bool)).tobytes())
-        return self._solve(self._place(weight, everything, ()), self.game.at, np.inf)
+        weight = {h: one for h, one in enumerate(self.weight.tolist()) if one > 0}
+        start = self._place(weight, sum([1 << h for h in weight]), ())
+        return self._solve(start, self.game.at, inf) if start.open else (0.0, -1)
 
-    @cached_property
-    def _fits(self) -> list[int]:
-        """A bit for each hypothesis that may give an outcome."""
-        return [int.from_bytes(one.tobytes()) for one in np.packbits(self.outcome > 0, axis=1)]
+    def _place(self, weight: dict[int, float], fits: int, told: tuple[int, ...]) -> _Place:
+        groups = [*weight.values()] if self.alone else self._by_group(weight)
+        chance, most = sum(groups), max(groups)
+        if most >= (self.game.settled - SAME) * chance:
+            return _Place(weight, chance, fits, told, False, 0.0)
+        inside = sum([one * log2(one) for one in groups])
+        if self.hides:
+            inside += sum([one * self.untold[h] for h, one in weight.items()])
+        bits = log2(chance) - inside / chance
+        if bits <= SAME:
+            return _Place(weight, chance, fits, told, False, 0.0)
+        least = self.a_bit * bits
+        if least > self.cheapest and min([one * self.shrunk[h] for h, one in weight.items()]) <= self.beside * most:
+            least -= self.a_bit * _slack(self.game.settled, len(groups))
+        return _Place(weight, chance, fits, told, True, max(self.cheapest, least))
 
-    @cached_property
-    def _is_soft(self) -> list[bool]:
-        """Whether some hypothesis leaves a question open."""
-        return self.soft.tolist()
+    def _by_group(self, weight: dict[int, float]) -> list[float]:
+        found: dict[int, float] = {}
+        for h, one in weight.items():
+            found[self.group[h]] = found.get(self.group[h], 0.0) + one
+        return [*found.values()]
 
-    @cached_property
-    def _kin(self) -> list[int]:
-        """The kin of each question."""
-        return self.kin.tolist()
-
-    @cached_property
-    def _kin_of(self) -> list[int]:
-        """The kin of the question of each outcome."""
-        return np.repeat(self.kin, np.diff(self.first)).tolist()
-
-    def _place(self, weight: Floats, fits: int, told: tuple[int, ...]) -> _Place:
-        chance, bits, open_ = self.parts(weight)
-        least = np.where(open_, np.maximum(self.cheapest, self.a_bit * (bits - self.slack)), 0.0)
-        several = np.add.reduceat(chance > SAME, self.game.first[:-1], dtype=np.int64) > 1
-        after = np.add.reduceat(chance * least, self.game.first[:-1])
-        closed = {self._kin_of[one] for one in told}
-        tells = {q for q in several.nonzero()[0].tolist() if self._kin[q] not in closed}
-        return _Place(weight, fits, told, chance.tolist(), least.tolist(), open_.tolist(), after, tells)
-
-    def _behind(self, place: _Place, q: int, o: int) -> _Place:
-        """Where outcome o of question q leads; what it leaves is the same whatever was asked first."""
-        told = tuple(sorted((*place.told, o))) if self._is_soft[q] else place.told
-        key = place.fits & self._fits[o], told
-        found = self.places.get(key)
-        if found is None:
-            found = self.places[key] = self._place(place.weight * self.outcome[o] / place.chance[o], *key)
+    def _after(self, place: _Place) -> list[_After]:
+        """What comes after each question that has more than one answer here."""
+        closed, here, wide = {self.kin_of[o] for o in place.told}, place.fits, len(self.order)
+        fits = here * self._side_by_side
+        # Most questions part the few that are left as another does, or not at all.
+        parted: dict[int, _Leads | None] = {here: None, here << wide: None}
+        found: list[_After] = []
+        for q, (answers, parting, kin) in enumerate(self.questions):
+            if kin in closed:
+                continue
+            if parting is None:
+                leads = self._leads(place, answers, soft=True)
+            elif (way := parting & fits) in parted:
+                leads = parted[way]
+            else:
+                leads = parted[way] = self._leads(place, answers, soft=False)
+                if leads is not None and len(answers) == 2:
+                    parted[way >> wide | (way & here) << wide] = leads[0], leads[1][::-1]
+            if leads is not None:
+                found.append((q, *leads))
         return found
+
+    def _leads(self, place: _Place, answers: list[tuple[int, int]], soft: bool) -> _Leads | None:
+        """Where a question leads, which some hypothesis may leave open; None where it has one answer."""
+        leads: list[tuple[float, _Place]] = []
+        count, after, told = 0, 0.0, place.told
+        beside = self.places[told]
+        for o, fits in answers:
+            left = place.fits & fits
+            if left:
+                if soft:  # what it leaves is the same whatever was asked first
+                    told = tuple(sorted((*place.told, o)))
+                    beside = self.places.setdefault(told, {})
+                one = beside.get(left)
+                if one is None:
+                    answer = self.outcomes[o]
+                    weight = {h: share * answer[h] for h, share in place.weight.items() if answer[h]}
+                    one = beside[left] = self._place(weight, left, told)
+                chance = one.chance / place.chance
+                count += chance > SAME
+                if one.open:
+                    after += chance * one.least
+                    leads.append((chance, one))
+        return (after, leads) if count > 1 else None
+
+    def _seen(self, place: _Place, at: int) -> _Seen:
+        """A place from a view."""
+        if place.seen is None:
+            place.after, place.seen = self._after(place), {}
+        if at not in place.seen:
+            costs = self.costs[at]
+            bounds = [(costs[q] + after, q, leads) for q, after, leads in place.after or ()]
+            place.seen[at] = _Seen(sorted([(round(bound / SAME), q, bound, leads) for bound, q, leads in bounds]))
+        return place.seen[at]
 
     def _solve(self, place: _Place, at: int, limit: float) -> tuple[float, int]:
         """(expected effort, first question) from here; infinite when it is no better than `limit`."""
-        if at in place.known:
-            return place.known[at]
-        if place.low.get(at, 0.0) >= limit - SAME:
-            return np.inf, -1
+        seen = self._seen(place, at)
+        if seen.known is not None:
+            return seen.known
+        if seen.low >= limit - SAME:
+            return inf, -1
         self.states += 1
         if self.states > self.most:
             raise _TooLarge
-        found, first = (np.inf, -1) if place.tells else (0.0, -1)
-        for bound, q in self._ways(place, at):
-            if bound >= min(found, limit) - SAME:
+        found, first = (inf, -1) if seen.ways else (0.0, -1)
+        for _, q, bound, leads in seen.ways:
+            most = min(found, limit)
+            if bound >= most - SAME:
                 break
-            effort = self._after(q, place, bound, min(found, limit))
+            effort = self._effort(bound, leads, self.game.view[q], most)
             if effort < found - SAME:
                 found, first = effort, q
         if found < limit - SAME:
-            place.known[at] = found, first
+            seen.known = found, first
         else:
-            place.low[at] = max(limit, place.low.get(at, 0.0))
+            seen.low = max(limit, seen.low)
         return found, first
 
-    def _ways(self, place: _Place, at: int) -> list[tuple[float, int]]:
-        if at not in place.ways:
-            bound = self.cost[at] + place.after
-            order, bounds = bound.round(9).argsort(kind="stable").tolist(), bound.tolist()
-            place.ways[at] = [(bounds[q], q) for q in order if q in place.tells]
-        return place.ways[at]
-
-    def _after(self, q: int, place: _Place, bound: float, limit: float) -> float:
+    def _effort(self, bound: float, leads: list[tuple[float, _Place]], view: int, limit: float) -> float:
+        """The effort of a question and of the best way on after each of its answers, which is at least `bound`."""
         effort = bound
-        for o in range(self.first[q], self.first[q + 1]):
-            if not place.open[o]:
-                continue
-            chance, least = place.chance[o], place.least[o]
-            after = self._solve(self._behind(place, q, o), self.game.view[q], (limit - effort) / chance + least)[0]
-            effort += chance * (after - least)
+        for chance, one in leads:
+            effort += chance * (self._solve(one, view, (limit - effort) / chance + one.least)[0] - one.least)
             if effort >= limit - SAME:
                 break
         return effort
 
-    # Two questions ahead -----------------------------------------------------------------------------------------------
 
-    def ahead(self) -> int:
+# Two questions ahead ---------------------------------------------------------------------------------------------------
+
+
+class _Ahead(_Solver):
+    """Looks two questions ahead in a game of many hypotheses. Weights of hypotheses stand in the last axis."""
+
+    def __init__(self, game: Game) -> None:
+        super().__init__(game, game.outcomes)
+        self.spread = xlog2(self.outcome)
+
+    def first_question(self) -> int:
         """The question with the least effort expected, that of two questions counted and the rest guessed.
 
         Every bit left after that is guessed to take as long as it does with the best question there is now.
         """
-        weight, game = self.weight, self.game
-        parts = self.parts(weight)
-        each = 1.0 / max(float(np.max(self.news(weight, parts) / self.cost[game.at])), SAME)
-        rough = self.rough(weight, parts, game.at, each)
+        at, parts = self.game.at, self.parts(self.weight)
+        each = 1.0 / max(float(np.max(self.news(self.weight, parts) / self.game.effort(at))), SAME)
+        rough = self.rough(self.weight, parts, at, each)
         order = np.lexsort((np.arange(len(rough)), np.round(rough, 9)))[:WIDTH]
-        found = [self._beyond(int(q), weight, parts, each) for q in order]
+        found = [self._beyond(int(q), parts, each) for q in order]
         return int(order[int(np.argmin(np.round(found, 9)))])
 
-    def _beyond(self, q: int, weight: Floats, parts: Parts, each: float) -> float:
-        chance, _, open_ = parts
-        effort = float(self.cost[self.game.at][q])
-        closed = (self.kin == self.kin[q]) & self.soft[q]
-        for o in range(self.first[q], self.first[q + 1]):
-            if open_[o]:
-                left = weight * self.outcome[o] / chance[o]
-                rough = self.rough(left, self.parts(left), self.game.view[q], each)
-                after = float(np.where(closed, np.inf, rough).min())
-                effort += float(chance[o]) * after if np.isfinite(after) else 0.0
-        return effort
+    def _beyond(self, q: int, parts: Parts, each: float) -> float:
+        """The effort of a question, of the best one after each of its answers, and of what is guessed to come then."""
+        mine = slice(*self.game.first[q : q + 2])
+        chance, open_ = parts[0][mine], parts[2][mine]
+        effort = float(self.game.effort(self.game.at)[q])
+        if not open_.any():
+            return effort
+        left = self.weight * self.outcome[mine][open_] / chance[open_, None]
+        rough = self.rough(left, self.parts(left), self.game.view[q], each)
+        closed = (np.array(self.kin) == self.kin[q]) & self.soft[q]
+        after = np.where(closed, np.inf, rough).min(axis=1)
+        return effort + float(chance[open_] @ np.where(np.isfinite(after), after, 0.0))
+
+    def parts(self, weight: Floats) -> Parts:
+        """(chance, bits left that can be told, whether unsettled) of every outcome of every question."""
+        chance, joint = weight @ self.outcome.T, self.grouped(weight[..., None, :] * self.outcome)
+        # Where every hypothesis is a group, the sum of xlog2(joint) takes the logarithms of the weights alone.
+        inside = xlog2(weight) @ self.outcome.T + weight @ self.spread.T if self.alone else xlog2(joint).sum(axis=-1)
+        if self.hides:
+            inside += (weight * self.hidden) @ self.outcome.T
+        some = np.maximum(chance, TINY)
+        bits = np.log2(some) - inside / some
+        some_left = bits > SAME
+        unsettled = np.maximum.reduce(joint, axis=-1) < self.game.settled * chance - SAME
+        return chance, np.where(some_left, bits, 0.0), some_left & unsettled
 
     def news(self, weight: Floats, parts: Parts) -> Floats:
         """Bits that each question tells about the group."""
         chance, bits, _ = parts
-        return self.bits(weight) - np.add.reduceat(chance * bits, self.game.first[:-1])
+        before = -xlog2(self.grouped(weight)).sum(axis=-1, keepdims=True) - (weight @ self.hidden)[..., None]
+        return before - np.add.reduceat(chance * bits, self.game.first[:-1], axis=-1)
 
     def rough(self, weight: Floats, parts: Parts, at: int, each: float) -> Floats:
         """The effort of each question and of what comes after it, guessed; infinite for a question without news."""
         chance, bits, open_ = parts
         guess = np.where(open_, np.maximum(self.cheapest, bits * each), 0.0)
-        whole = self.cost[at] + np.add.reduceat(chance * guess, self.game.first[:-1])
+        whole = self.game.effort(at) + np.add.reduceat(chance * guess, self.game.first[:-1], axis=-1)
         return np.where(self.news(weight, parts) > SAME, whole, np.inf)
 
 
@@ -332,4 +442,4 @@ def _likely(game: Game) -> Floats:
 def _whole(game: Game, chances: Floats) -> Floats:
     """Of each hypothesis summing to 1 over a question's outcomes; as they are where they are nothing."""
     sums = game.summed(chances)
-    return np.divide(chances, sums, out=np.zeros_like(chances), where=sums > 0)
+    return chances / np.where(sums > 0, sums, 1.0)

@@ -144,11 +144,18 @@ def alike_together(weight: Floats, group: Ints, chances: Sequence[Floats]) -> tu
 
 def alike_rows(rows: Floats) -> tuple[Ints, Ints]:
     """(first row of each kind, kind of each row), in the order they come: rows are of one kind when all in them is the same."""
-    plain = np.ascontiguousarray(rows + 0.0)  # no zero is below zero
     first: dict[bytes, int] = {}
-    same = np.array([first.setdefault(row.tobytes(), n) for n, row in enumerate(plain)], dtype=np.int64)
+    same = np.array([first.setdefault(row, n) for n, row in enumerate(as_bytes(rows))], dtype=np.int64)
     firsts = np.array([*first.values()], dtype=np.int64)
-    return firsts, np.searchsorted(firsts, same)
+    return firsts, firsts.searchsorted(same)
+
+
+def as_bytes(rows: Floats) -> list[bytes]:
+    """Each row as bytes, which are the same where its numbers are."""
+    plain = np.ascontiguousarray(rows + 0.0)  # no zero is below zero
+    size = plain.itemsize * plain.shape[1]
+    found: list[bytes] = plain.view(f"V{size}")[:, 0].tolist() if size else [b""] * len(plain)
+    return found
 
 
 def _by_look(compiled: Compiled, questions: Sequence[Question]) -> dict[tuple[int, int], list[int]]:

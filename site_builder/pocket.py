@@ -3,7 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 from itertools import accumulate
 from typing import TYPE_CHECKING
@@ -60,6 +60,8 @@ class _Written:
 
     site: Site
     ident: str
+    #: Each picture, parted before every id.
+    parts: dict[str, list[str]] = field(default_factory=dict)
 
     @cached_property
     def words(self) -> "Words":
@@ -194,7 +196,9 @@ class _Written:
     def picture(self, name: str, trait: str, state: str | None, prefix: str) -> Values:
         """A state's name and picture, the ids inside it made its own: a sheet shows one picture at many steps."""
         svg = self.site.pictures.of_state(self.ident, trait, state)
-        return {"name": name, "svg": svg and trusted(re.sub(r'(?<=["#( ])picture-', f"{prefix}picture-", svg))}
+        if svg is not None and svg not in self.parts:
+            self.parts[svg] = re.split(r'(?<=["#( ])(?=picture-)', svg)
+        return {"name": name, "svg": svg and trusted(prefix.join(self.parts[svg]))}
 
     # Ends ---------------------------------------------------------------------------------------------------------------
 

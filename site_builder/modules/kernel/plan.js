@@ -25,6 +25,7 @@ import { entropy } from "./questions.js";
  * @property {Float64Array} chance
  * @property {Float64Array} bits left that can be told
  * @property {Uint8Array} open whether it is unsettled
+ * @property {Float64Array} slack the bits that may be left where it is settled
  */
 
 /** Solved to the end up to so many hypotheses, and so many states of the game; two questions ahead beyond that. */
@@ -102,8 +103,10 @@ class Solver {
     this.widest = Math.max(2, ...game.chances.map((of) => of.columns));
     this.kin = game.kin.length ? game.kin : range(game.chances.length);
     this.cheapest = Math.min(...game.here, ...game.there);
-    const spare = 1 - game.settled;
-    this.slack = entropy([spare, 1 - spare]) + spare * Math.log2(Math.max(this.groups - 1, 1));
+    this.slack = range(this.groups + 1).map((groups) => slackOf(game.settled, groups));
+    /** What stays of a hypothesis after its rarest answers; and how little others have beside a leader that settles it. */
+    this.shrunk = this.leastChances();
+    this.beside = (1 - game.settled + SAME) / (game.settled - SAME);
     this.hidden = this.hiddenBits();
     this.hides = any(this.hidden);
   }
@@ -130,6 +133,22 @@ class Solver {
       found[g] = float(found, g) + float(weight, h);
     }
     return found;
+  }
+
+  /**
+   * The chance of the rarest answers of each hypothesis to all questions.
+   * @returns {Float64Array}
+   */
+  leastChances() {
+    const size = this.weight.length;
+    return this.weight.map((_, h) =>
+      this.game.chances.reduce((product, _, q) => {
+        const mine = range(one(this.first, q + 1) - one(this.first, q))
+          .map((o) => float(this.outcome.data, (one(this.first, q) + o) * size + h))
+          .filter((chance) => chance > 0);
+        return product * Math.min(1, ...mine);
+      }, 1),
+    );
   }
 
   /**
@@ -160,28 +179,36 @@ class Solver {
     const chance = new Float64Array(rows);
     const bits = new Float64Array(rows);
     const open = new Uint8Array(rows);
+    const slack = new Float64Array(rows);
     for (let o = 0; o < rows; o++) {
       let total = 0;
       let hidden = 0;
       let inside = 0;
       let most = 0;
       let joint = 0;
+      let groups = 0;
+      let rarest = Infinity;
       for (let h = 0; h < columns; h++) {
         const share = float(data, o * columns + h) * float(weight, h);
         joint += share;
+        if (share > 0) rarest = Math.min(rarest, share * float(this.shrunk, h));
         if (this.hides) hidden += share * float(this.hidden, h);
         if (h + 1 < columns && int(this.group, h + 1) === int(this.group, h)) continue;
         total += joint;
         if (joint > most) most = joint;
-        if (joint > 0) inside += joint * Math.log2(joint);
+        if (joint > 0) {
+          inside += joint * Math.log2(joint);
+          groups += 1;
+        }
         joint = 0;
       }
       chance[o] = total;
       const left = total > 0 ? Math.log2(total) - (inside + hidden) / total : 0;
       bits[o] = left > SAME ? left : 0;
       open[o] = left > SAME && most < this.game.settled * total - SAME ? 1 : 0;
+      slack[o] = rarest <= this.beside * most ? one(this.slack, groups) : 0;
     }
-    return { chance, bits, open };
+    return { chance, bits, open, slack };
   }
 
   /**
@@ -250,9 +277,9 @@ class Solver {
    */
   bestFrom(weight, told, view, limit) {
     const parts = this.parts(weight);
-    const { chance, bits, open } = parts;
+    const { chance, bits, open, slack } = parts;
     const least = bits.map((left, o) =>
-      open[o] ? Math.max(this.cheapest, (this.cheapest * (left - this.slack)) / Math.log2(this.widest)) : 0,
+      open[o] ? Math.max(this.cheapest, (this.cheapest * (left - float(slack, o))) / Math.log2(this.widest)) : 0,
     );
     const closed = new Set(told.map((o) => one(this.kin, one(this.of, o))));
     const outcomes = this.over((o) => Number(float(chance, o) > SAME));
@@ -357,6 +384,17 @@ class Solver {
     const guess = this.over((o) => (open[o] ? float(chance, o) * Math.max(this.cheapest, float(bits, o) * each) : 0));
     return this.news(weight, parts).map((told, q) => (told > SAME ? this.cost(q, view) + float(guess, q) : Infinity));
   }
+}
+
+/**
+ * The bits that may be left where one of so many groups has its share.
+ * @param {number} settled
+ * @param {number} groups
+ * @returns {number}
+ */
+function slackOf(settled, groups) {
+  const spare = 1 - settled;
+  return entropy([spare, settled]) + spare * Math.log2(Math.max(groups - 1, 1));
 }
 
 /**
