@@ -163,14 +163,13 @@ class Comparer:
         for name, trait in traits.items():
             shown = [one.shows.get(name) for one in all_stated]
             if every or not _said_alike(shown):
-                said = [_said(fact, state_names(trait)) for fact in shown]
-                found.append(_difference(entries, families[0], name, trait.name, trait, said))
+                found.append(_difference(entries, families[0], name, trait.name, trait, _said_each(shown, state_names(trait))))
         slots = {name: slot for family in families for name, slot in self.slots(family).items() if slot.type}
         for name, slot in slots.items():
             fitted = [one.fitted.get(name) for one in all_stated]
             if not every and _said_alike(fitted):
                 continue
-            said = tuple(_said(fact, self.part_names) for fact in fitted)
+            said = tuple(_said_each(fitted, self.part_names))
             if every or _differs(said):
                 found.append(Difference(name, slot.name, None, 0.0, None, said))
                 found += _parts_apart(entries, families[0], name, slot, fitted, every=every)
@@ -199,16 +198,16 @@ def _parts_apart(
     for name, trait in traits.items():
         if not every and all_known and _said_alike([part.shows.get(name) for part in known]):
             continue
-        names = state_names(trait)
-        said: list[Said] = []
-        for fact in fitted:
-            parts = list(fact.is_) if fact else []
-            shown = [
-                _said(entries.parts[part].shows.get(name), names) if part in entries.parts else Said("—", ()) for part in parts
-            ]
-            text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
-            said.append(Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices))))
+        said = _each_once(fitted, partial(_said_of_parts, entries, name, state_names(trait)))
         yield _difference(entries, family, f"{slot}.{name}", f"{record.name}: {trait.name}", trait, said)
+
+
+def _said_of_parts(entries: Entries, trait: str, names: Mapping[str, str], fitted: Fact | None) -> Said:
+    """What the parts that may be fitted show of a trait."""
+    parts = list(fitted.is_) if fitted else []
+    shown = [_said(entries.parts[part].shows.get(trait), names) if part in entries.parts else Said("—", ()) for part in parts]
+    text = " or ".join(dict.fromkeys(one.text for one in shown)) or NOT_RECORDED
+    return Said(text, tuple(dict.fromkeys(choice for one in shown for choice in one.choices)))
 
 
 def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = False) -> list[Difference]:
@@ -217,13 +216,24 @@ def compare_parts(entries: Entries, idents: Sequence[str], *, every: bool = Fals
     traits = {name: trait for one in dict.fromkeys(types) for name, trait in entries.slot_types[one].traits.items()}
     found: list[Difference] = []
     for name, trait in traits.items():
-        said = [_said(entries.parts[ident].shows.get(name), state_names(trait)) for ident in idents]
+        said = _said_each([entries.parts[ident].shows.get(name) for ident in idents], state_names(trait))
         found.append(_difference(entries, None, name, trait.name, trait, said))
     return sorted((one for one in found if every or _differs(one.said)), key=lambda one: one.effort)
 
 
 def _said(fact: Fact | None, names: Mapping[str, str]) -> Said:
     return Said(choices(fact, names), tuple(fact.is_) if fact and not fact.unknown else ())
+
+
+def _said_each(facts: Sequence[Fact | None], names: Mapping[str, str]) -> list[Said]:
+    return _each_once(facts, lambda fact: _said(fact, names))
+
+
+def _each_once(facts: Sequence[Fact | None], make: Callable[[Fact | None], Said]) -> list[Said]:
+    """What is made of each; records that inherit the very same fact share what is made of it."""
+    once = {id(fact): fact for fact in facts}
+    made = {at: make(fact) for at, fact in once.items()}
+    return [made[id(fact)] for fact in facts]
 
 
 def _said_alike(facts: Sequence[Fact | None]) -> bool:

@@ -11,8 +11,7 @@ from functools import partial
 from ..kb.describe import NOT_RECORDED, Comparer, Difference, compare_parts
 from ..kb.drawings import COMMON, FAMILY, PART
 from ..kb.models import Trait
-from ..kb.pictures import where_drawn
-from ..kb.resolve import living, moved, slots_of, traits_of, views_of
+from ..kb.resolve import moved, slots_of, traits_of, views_of
 from .page import File, Page, Values
 from .reads import ALL, IN
 from .search_pages import added, assigned
@@ -56,8 +55,7 @@ def _groups(site: Site) -> Iterator[tuple[str, str]]:
 def _members(site: Site, kind: str, group: str) -> list[str]:
     """The ids of a group, in order; whoever asks has read all that lies in its folder."""
     site.memo.note((IN, group))
-    idents = living(site.plain) if kind == "variant" else sorted(site.plain.parts)
-    return [ident for ident in idents if site.plain.home[kind, ident] == group]
+    return site.living_in(group) if kind == "variant" else site.inside.get((kind, group), [])
 
 
 def _index_file(site: Site) -> bytes:
@@ -129,7 +127,7 @@ def _pictures_file(site: Site, kind: str, group: str) -> bytes:
         level, traits = COMMON, site.entries.traits
     found: dict[str, str] = {}
     for name, trait in traits.items():
-        drawn = where_drawn(site.pictures.drawings, family, name)
+        drawn = site.images.where_drawn(family, name)
         if trait.states and drawn and drawn.drawing.level == level:
             key = name.removeprefix(f"{group}.") if level == PART else name
             pictures = {f"{key}/{state}": site.pictures.of_state(family, name, state) for state in trait.states}

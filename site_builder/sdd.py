@@ -188,6 +188,8 @@ def _text(text: str, longest: int) -> str:
 
 def _plain(text: str) -> str:
     """As the standard collapses it anyway, without characters that XML cannot hold."""
+    if text.isprintable():  # as nearly all is: of white space it has nothing but spaces
+        return " ".join(text.split())
     return re.sub(r"[\t\n\r ]+", " ", re.sub(UNFIT, " ", text)).strip(" ")
 
 

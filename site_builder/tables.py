@@ -5,7 +5,7 @@ Everything is worked out when the first page asks, and what was read for it is w
 
 import pickle
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from functools import partial
+from functools import cached_property, partial
 from typing import Any, Generic, TypeVar
 
 import numpy as np
@@ -83,7 +83,7 @@ class FamilyTables:
     """One family with its variants as they are stated, in the order of their ids."""
 
     def __init__(self, site: "Site", ident: str) -> None:
-        entries, memo, plain = site.entries, site.memo, site.plain
+        entries, memo = site.entries, site.memo
         self.entries = entries
         self.ident = ident
         self._slots = memo.kept(lambda: slots_of(entries, ident))
@@ -91,7 +91,7 @@ class FamilyTables:
         self._traits = memo.kept(lambda: traits_of(entries, ident))
         self._own = memo.kept(lambda: {name: one for name, one in self._traits().items() if "." not in name})
         self._note_all = lambda: memo.note((IN, ident), ("livery", ALL), ("family", ident))
-        self._variants = [one for one in living(plain) if plain.home["variant", one] == ident]
+        self._variants = site.living_in(ident)
         self._whole = site.plain_whole
         self._sets = site.sets_of
         self._telling = memo.kept(self._slots_of_sets)
@@ -284,6 +284,18 @@ class Site:
         if family not in self._made:
             self._made[family] = FamilyTables(self, family)
         return self._made[family]
+
+    @cached_property
+    def inside(self) -> dict[tuple[str, str], list[str]]:
+        """{(kind, family or slot type): the ids of what lies in its folder, in order}; nobody writes down that it was read."""
+        found: dict[tuple[str, str], list[str]] = {}
+        for (kind, ident), home in sorted(self.plain.home.items()):
+            found.setdefault((kind, home), []).append(ident)
+        return found
+
+    def living_in(self, family: str) -> list[str]:
+        """The variants in the folder of a family that are not signposts, in order; nobody writes down that they were read."""
+        return [ident for ident in self.inside.get(("variant", family), []) if not self.plain.variants[ident].signpost]
 
     def plain_whole(self, ident: str) -> Stated:
         """A variant as it is stated; nobody writes down that it was read."""

@@ -22,6 +22,7 @@ from .tabular import (
     fitted,
     owner,
     shown,
+    shown_cells,
     table,
     trait_key,
     weight,
@@ -226,8 +227,11 @@ def _variant_shows(whole: Whole) -> Iterator[Row]:
     for family, tables in whole.families.items():
         own = whole.entries.families[family].traits
         keys = {name: trait_key(family if name in own else None, None, name) for name in tables.all_traits}
+        # Variants share what they inherit: each fact becomes cells once.
+        facts = {(name, id(fact)): fact for one in tables.variants for name, fact in one.shows.items()}
+        cells = {at: shown_cells(whole, fact, tables.all_traits[at[0]], keys[at[0]]) for at, fact in facts.items()}
         for one in tables.variants:
-            yield from shown(whole, one.id, one.shows, tables.all_traits, keys)
+            yield from ((one.id, *row) for name, fact in one.shows.items() for row in cells[name, id(fact)])
 
 
 def _variant_fitted(whole: Whole) -> Iterator[Row]:

@@ -101,15 +101,16 @@ class Whole:
         """The latest day that records of a kind name."""
         records = self.entries.of(kind).values()
         holders = [one for record in records for one in (record, *_parts_of(record))]
-        facts = (fact for one in holders for name in ("shows", "fitted") for fact in getattr(one, name, {}).values())
-        days = {getattr(one, name, None) for one in holders for name in ("verified", "seen", "date")}
+        fields: list[dict[str, Any]] = [vars(one) for one in holders]
+        facts = (fact for one in fields for name in ("shows", "fitted") if name in one for fact in one[name].values())
+        days = {one[name] for one in fields for name in ("verified", "seen", "date") if name in one}
         return max((day for day in days | {fact.verified for fact in facts} if day), default=None)
 
     def _family(self, family: str) -> WholeFamily:
         site, plain = self._site, self._site.plain
         site.memo.note((IN, family), ("livery", ALL))
         mine = {
-            name: {ident: one for ident, one in plain.of(kind).items() if plain.home[kind, ident] == family}
+            name: {ident: plain.of(kind)[ident] for ident in site.inside.get((kind, family), [])}
             for name, kind in (("variants", "variant"), ("sets", "set"))
         }
         entries = ByKind(site, **mine)
@@ -125,4 +126,5 @@ class Whole:
 
 def _parts_of(record: Any) -> list[Any]:
     """What in a record holds facts of its own."""
-    return [*getattr(record, "kinds", {}).values(), *getattr(record, "positions", [])]
+    fields: dict[str, Any] = vars(record)
+    return [*fields.get("kinds", {}).values(), *fields.get("positions", [])]
