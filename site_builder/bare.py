@@ -16,7 +16,7 @@ from pydantic import BaseModel
 
 from ..kb.load import FIELDS, Entries
 from ..kb.models import Variant
-from ..kb.resolve import lineage, moved
+from ..kb.resolve import Stated, lineage, moved, stated
 from .reads import ALL, HOMELY, IN, Memo, digest
 
 #: What a bare record says in the place of what it does not say.
@@ -107,6 +107,8 @@ class Bare:
         self._family = memo.question("bare family", self._digest_of_family, lasting=True)
         self._called = memo.question("bare names", self._digest_of_names, lasting=True)
         self._holding = memo.question("sets holding", self._sets_holding, lasting=True)
+        #: The variants of a family as they are stated.
+        self.stated = memo.kept(self._stated_in)
         #: The words of all sentences, each once, in order.
         self.words = memo.question("words of prose", self._words_of_prose)
 
@@ -117,6 +119,10 @@ class Bare:
         self._shared()
         self._family(family)
         return self._entries_of(family)
+
+    def _stated_in(self, family: str) -> list[Stated]:
+        entries = self.of_family(family)
+        return [stated(entries, ident) for ident in self.variants(family)]
 
     def whole(self) -> Entries:
         """The same of all families together."""

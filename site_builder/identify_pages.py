@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 
 from ..kb.models import Trait, View
-from ..kb.resolve import slots_of, stated, traits_of, views_of
+from ..kb.resolve import slots_of, traits_of, views_of
 from .joined import joined
 from .packed import packed
 from .packed_families import packed_together
@@ -145,7 +145,7 @@ def _everything(site: Site) -> bytes:
 def _places(site: Site, family: str) -> bytes:
     """The views of a family, the pictures of its traits, and those of its variants."""
     entries = site.bare.of_family(family)
-    variants = [stated(entries, ident) for ident in site.bare.variants(family)]
+    variants = site.bare.stated(family)
     sides = {one.id: image["src"] for one in variants if (image := site.images.of_variant(one))}
     found = {
         "views": places(site, family),

@@ -224,8 +224,8 @@ def _variant_moves(whole: Whole) -> Iterator[Row]:
 
 
 def _variant_shows(whole: Whole) -> Iterator[Row]:
-    for family, tables in whole.families.items():
-        own = whole.entries.families[family].traits
+    for family, tables in whole.facts.families.items():
+        own = tables.record.traits
         keys = {name: trait_key(family if name in own else None, None, name) for name in tables.all_traits}
         # Variants share what they inherit: each fact becomes cells once.
         facts = {(name, id(fact)): fact for one in tables.variants for name, fact in one.shows.items()}
@@ -235,8 +235,8 @@ def _variant_shows(whole: Whole) -> Iterator[Row]:
 
 
 def _variant_fitted(whole: Whole) -> Iterator[Row]:
-    for ident, one in whole.stated.items():
-        yield from fitted(whole, (ident,), one.family, one.fitted)
+    for one in whole.facts.stated:
+        yield from fitted(whole, (one.id,), one.family, one.fitted)
 
 
 def _sets(whole: Whole) -> Iterator[Row]:
@@ -585,4 +585,6 @@ VARIANTS = [
     ),
 ]
 
+#: The tables that are made of facts alone: no sentence changes them, and they hold most of all rows.
+OF_FACTS = ("variant_shows", "variant_fitted")
 KNOWN: list[Table] = [*SOURCES, *FAMILIES, *SERVICE, *PARTS, *VARIANTS]

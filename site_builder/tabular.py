@@ -167,7 +167,7 @@ def shown_cells(whole: Whole, fact: Fact, trait: Trait, key: str) -> list[Row]:
 
 def fitted(whole: Whole, owner_cells: Row, family: str, facts: Mapping[str, Fact]) -> Iterable[Row]:
     """The rows of what was fitted to a variant, or to the unit in a set's position."""
-    parts = whole.entries.parts
+    parts = whole.facts.entries.parts
     for slot, fact in facts.items():
         for place, choice, how, share in portions(whole, fact):
             yield (*owner_cells, family, slot, place, choice, choice if choice in parts else None, how, share)
