@@ -7,6 +7,7 @@ that it neither helps nor hurts.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from itertools import pairwise
 from statistics import median
 from typing import Generic, Protocol, TypeVar
 
@@ -313,10 +314,14 @@ def _confusion(record: TraitRecord, states: Sequence[str], mistakes: float) -> F
     size = len(states)
     if size < 2:
         return np.eye(size)
+    if record.states is None:  # a marking is taken for any other
+        alike = np.full((size, size), mistakes / (size - 1))
+        np.fill_diagonal(alike, 1.0 - mistakes)
+        return alike
     at = {state: k for k, state in enumerate(states)}
     matrix = [[mistakes / (size - 1)] * size for _ in states]
     for k, state in enumerate(states):
-        named = [at[other] for other in (record.states[state].mistaken_for if record.states else ())]
+        named = [at[other] for other in record.states[state].mistaken_for]
         if named:
             others = size - 1 - len({*named} - {k})
             share = CONFUSED if others else 1.0
@@ -362,14 +367,14 @@ def _moments(row: Sequence[Measure], weights: Floats, usual: float) -> tuple[flo
 
 def _usual_reading(sd: Floats) -> float:
     """How closely a careful reading comes where nobody said: half of what units of one variant differ by."""
-    known = sd[~np.isnan(sd)]
-    return float(np.median(known)) / 2 if len(known) else 0.0
+    known = [one for one in sd.tolist() if one == one]
+    return median(known) / 2 if known else 0.0
 
 
 def _cuts(mean: Floats) -> Floats:
     """Values halfway between the recorded means: where "longer than" tells most."""
-    known = np.unique(mean[~np.isnan(mean)])
-    cuts = (known[1:] + known[:-1]) / 2
+    known = sorted({one for one in mean.tolist() if one == one})
+    cuts = np.array([(one + other) / 2 for one, other in pairwise(known)])
     if len(cuts) > MOST_CUTS:
         cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int))]
     return cuts

@@ -96,8 +96,11 @@ def stated_record(whole: Stated, seats: Sequence[tuple[str, int]]) -> dict[str, 
 
 def _plain(fact: Fact) -> dict[str, Any]:
     """A fact with what is said of it: what `model_dump` would leave of it, without its overhead on thousands of facts."""
-    rest = {"sources": fact.sources, "verified": fact.verified, "note": fact.note}
-    return {"is": fact.is_} | {name: value for name, value in rest.items() if value}
+    plain: dict[str, Any] = {"is": fact.is_}
+    if fact.sources or fact.verified or fact.note:
+        rest = {"sources": fact.sources, "verified": fact.verified, "note": fact.note}
+        plain |= {name: value for name, value in rest.items() if value}
+    return plain
 
 
 def seats(entries: Entries) -> dict[str, list[tuple[str, int]]]:

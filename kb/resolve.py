@@ -119,7 +119,12 @@ def slots_of(entries: Entries, family: str) -> dict[str, Slot]:
 def has_slot(entries: Entries, family: str, slot: str, kind: str | None) -> bool:
     """Whether units of this kind have the slot; a unit whose kind nobody recorded has every slot of its family."""
     record = slots_of(entries, family).get(slot)
-    return record is not None and (record.kinds is None or kind is None or kind in record.kinds)
+    return record is not None and on_kind(record, kind)
+
+
+def on_kind(slot: Slot, kind: str | None) -> bool:
+    """Whether units of a kind have a slot of their family; those whose kind nobody recorded have every slot."""
+    return slot.kinds is None or kind is None or kind in slot.kinds
 
 
 def views_of(entries: Entries, family: str | None) -> dict[str, View]:
