@@ -57,7 +57,7 @@ def files(site: Site) -> Iterator[File]:
     for family in families:
         yield File(f"{FOLDER}/{family}.js", partial(_family, site, family), family)
         yield File(f"{FOLDER}/{family}-places.js", partial(_places, site, family), family)
-    yield File(f"{FOLDER}/{EVERYTHING}.js", partial(_everything, site), EVERYTHING)
+    yield File(f"{FOLDER}/{EVERYTHING}.js", partial(_everything, site), stage=1)
     yield File(f"{FOLDER}/{EVERYTHING}-places.js", partial(_common_places, site))
 
 
@@ -130,6 +130,7 @@ def _views(views: dict[str, View], traits: Iterable[Trait]) -> list[list[object]
 def _family(site: Site, family: str) -> bytes:
     """One family as arrays and words."""
     compiled = site.compiled(family)
+    site.alone(family)  # here, where the arrays are; all families together come at a later stage, and find it known
     words = packed_words(site.bare.of_family(family), compiled)
     return added("tellmarkIdentify", family, {"packed": packed(compiled), "words": words})
 
