@@ -20,6 +20,7 @@ from .tabular import (
     Row,
     Table,
     fitted,
+    fitted_cells,
     owner,
     shown,
     shown_cells,
@@ -235,8 +236,13 @@ def _variant_shows(whole: Whole) -> Iterator[Row]:
 
 
 def _variant_fitted(whole: Whole) -> Iterator[Row]:
+    cells: dict[tuple[str, str, int], list[Row]] = {}
     for one in whole.facts.stated:
-        yield from fitted(whole, (one.id,), one.family, one.fitted)
+        for slot, fact in one.fitted.items():
+            at = (one.family, slot, id(fact))
+            if at not in cells:
+                cells[at] = fitted_cells(whole, fact, one.family, slot)
+            yield from ((one.id, *row) for row in cells[at])
 
 
 def _sets(whole: Whole) -> Iterator[Row]:

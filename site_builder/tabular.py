@@ -167,7 +167,15 @@ def shown_cells(whole: Whole, fact: Fact, trait: Trait, key: str) -> list[Row]:
 
 def fitted(whole: Whole, owner_cells: Row, family: str, facts: Mapping[str, Fact]) -> Iterable[Row]:
     """The rows of what was fitted to a variant, or to the unit in a set's position."""
-    parts = whole.facts.entries.parts
     for slot, fact in facts.items():
-        for place, choice, how, share in portions(whole, fact):
-            yield (*owner_cells, family, slot, place, choice, choice if choice in parts else None, how, share)
+        for cells in fitted_cells(whole, fact, family, slot):
+            yield (*owner_cells, *cells)
+
+
+def fitted_cells(whole: Whole, fact: Fact, family: str, slot: str) -> list[Row]:
+    """The cells of such rows but for whose they are."""
+    parts = whole.facts.entries.parts
+    return [
+        (family, slot, place, choice, choice if choice in parts else None, how, share)
+        for place, choice, how, share in portions(whole, fact)
+    ]

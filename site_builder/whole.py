@@ -65,6 +65,7 @@ class Facts:
 
     def __init__(self, site: Site) -> None:
         self._bare = site.bare
+        self._entries = site.memo.kept(site.bare.whole)
         self.families: Mapping[str, WholeFamily] = Lazy(
             lambda: iter(site.bare.families()), site.memo.kept(self._family), site.plain.families.__contains__
         )
@@ -72,7 +73,7 @@ class Facts:
     @property
     def entries(self) -> Entries:
         """All of them."""
-        return self._bare.whole()
+        return self._entries()
 
     @property
     def stated(self) -> Iterator[Stated]:
