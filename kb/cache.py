@@ -38,8 +38,8 @@ HERE = Path(__file__).parent
 DOUBT = 2_500_000_000
 #: What is unpacked at once; every other kind of record waits until somebody asks for it.
 AT_ONCE = ("about", "lost")
-#: Where entries keep the mark of the store they are in.
-MARK = "_mark"
+#: Where entries keep the mark of the store they are in, what that holds of them, and every file as it was read.
+MARK, PIECES, FILES = "_mark", "_pieces", "_files"
 
 
 class State(NamedTuple):
@@ -105,7 +105,8 @@ def _again(
     entries, findings, leaned = _checked(root, known, leaned)
     if not findings and _watched(leaned) <= before.keys() and _with_digests(root, _files(root), since) == before:
         mark = vars(entries)[MARK] = os.urandom(16).hex()
-        packed = _packed(entries, known.entries if known else None, store.packed if store else {})
+        packed = vars(entries)[PIECES] = _packed(entries, known.entries if known else None, store.packed if store else {})
+        vars(entries)[FILES] = before
         keep(place, code, _Store(mark, before, packed, pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)))
     return entries, findings
 
@@ -145,9 +146,27 @@ def _pieces(entries: Entries, name: str) -> dict[str, Any]:
         return {"": getattr(entries, name)}
     kind, found = KINDS[name], dict[str, Any]()
     for ident, record in entries.of(kind).items():
-        piece = entries.home.get((kind, ident)) or entries.places[kind, ident].path
-        found.setdefault(piece, {})[ident] = record
+        found.setdefault(piece_of(entries, kind, ident), {})[ident] = record
     return found
+
+
+def piece_of(entries: Entries, kind: str, ident: str) -> str:
+    """The folder or file that a record is kept with."""
+    return entries.home.get((kind, ident)) or entries.places[kind, ident].path
+
+
+def pieces(entries: Entries) -> dict[tuple[str, str], str]:
+    """{(kind, folder or file): a digest of the records there}, which say the same where it is the same.
+
+    Empty for entries that `sound` did not give, or that were not sound.  They must be as they were given.
+    """
+    packed: Packed = vars(entries).get(PIECES, {})
+    return {
+        (KINDS[name], piece): hashlib.blake2b(held, digest_size=12).hexdigest()
+        for name, found in packed.items()
+        if name in KINDS
+        for piece, held in found.items()
+    }
 
 
 def _same(old: Any, new: Any) -> bool:
@@ -162,7 +181,7 @@ def _unpacked(root: Path, store: _Store) -> Entries:
     """The entries, found at this root now."""
     entries = _Stored.__new__(_Stored)
     vars(entries).update({name: _unpacked_field(store.packed[name]) for name in AT_ONCE} | {"root": root})
-    vars(entries)[MARK] = store.mark
+    vars(entries).update({MARK: store.mark, PIECES: store.packed, FILES: store.files})
     vars(entries)["_packed"] = {name: pieces for name, pieces in store.packed.items() if name not in AT_ONCE}
     return entries
 
@@ -175,6 +194,14 @@ def _unpacked_field(pieces: Mapping[str, bytes]) -> Any:
         for piece in pieces.values():
             found |= pickle.loads(piece)
     return found
+
+
+def files_read(entries: Entries) -> Mapping[str, State]:
+    """Every file below the root as it was when the entries were read, by its path; none where `pieces` knows none either.
+
+    A file holds the same as another time if it is in the same state, and that has no digest.
+    """
+    return vars(entries).get(FILES, {})
 
 
 # What has changed --------------------------------------------------------------------------------------------------------

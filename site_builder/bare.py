@@ -8,7 +8,7 @@ Of a family there are bare entries of its own.  They hold what lies in its folde
 traits, liveries, makers), and the sets that hold its units, with the name of everything else that sat there.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache, cached_property
 from typing import Any, TypeVar, cast, get_args
 
@@ -106,18 +106,21 @@ class Bare:
         self._plain, self._memo = plain, memo
         self._made: dict[tuple[str, str], Any] = {}
         self._of_families: dict[str, Entries] = {}
+        self._stated: dict[str, Mapping[str, Stated]] = {}
         #: The ids of all families, in order.
         self.families = memo.question("families", self._all_families, lasting=True)
         #: The ids of the variants of a family, but for signposts, in order.
         self.variants = memo.question("variants of", self._variants_of, lasting=True)
         self._shared = memo.question("bare shared", self._digest_of_shared, lasting=True)
         self._family = memo.question("bare family", self._digest_of_family, lasting=True)
+        self._liveries = memo.question("bare liveries", self._digest_of_liveries, lasting=True)
         self._called = memo.question("bare names", self._digest_of_names, lasting=True)
         self._holding = memo.question("sets holding", self._sets_holding, lasting=True)
-        #: The variants of a family as they are stated.
-        self.stated = memo.kept(self._stated_in)
         #: The words of all sentences, each once, in order.
         self.words = memo.question("words of prose", self._words_of_prose)
+        self._words_in = memo.question("words of prose in", self._words_of_home, lasting=True)
+        #: The ids of all families and slot types.
+        self.homes = memo.question("homes", self._all_homes, lasting=True)
 
     # What can be had ----------------------------------------------------------------------------------------------------
 
@@ -127,9 +130,22 @@ class Bare:
         self._family(family)
         return self._entries_of(family)
 
-    def _stated_in(self, family: str) -> list[Stated]:
-        entries = self.of_family(family)
-        return [stated(entries, ident) for ident in self.variants(family)]
+    def inside(self, kind: str, home: str) -> list[str]:
+        """The ids of what lies in the folder of a family or slot type; whoever asks has written down that it was read."""
+        return self._inside.get(home, {}).get(kind, [])
+
+    def stated(self, family: str) -> Mapping[str, Stated]:
+        """The variants of a family as they are stated, in the order of their ids."""
+        self._family(family)
+        self._liveries()
+        if family not in self._stated:
+            self._stated[family] = {one: stated(self._entries_of(family), one) for one in self.variants(family)}
+        return self._stated[family]
+
+    def shared(self) -> Entries:
+        """What any family may lean on: parts, slot types, traits, liveries, makers."""
+        self._shared()
+        return self._entries([], {}, [])
 
     def whole(self) -> Entries:
         """The same of all families together."""
@@ -153,12 +169,15 @@ class Bare:
 
     def _variants_of(self, family: str) -> list[str]:
         self._memo.note((IN, family))
-        inside = self._inside.get(family, {}).get("variant", [])
-        return sorted(ident for ident in inside if not self._plain.variants[ident].signpost)
+        return sorted(one for one in self.inside("variant", family) if not self._plain.variants[one].signpost)
 
     def _digest_of_shared(self) -> str:
         self._memo.note(*((kind, ALL) for kind in SHARED))
         return _digest(self._entries([], {}, []), SHARED)
+
+    def _digest_of_liveries(self) -> str:
+        self._memo.note(("livery", ALL))
+        return _digest(self._entries([], {}, []), ["livery"])
 
     def _digest_of_family(self, family: str) -> str:
         entries = self._entries_of(family)
@@ -173,11 +192,29 @@ class Bare:
         variants = {ident: self._name_of(ident) for ident in inside.get("variant", [])}
         return _digest(self._entries([family], variants, inside.get("set", [])), HELD)
 
+    def _all_homes(self) -> list[str]:
+        self._memo.note(("family", ALL), ("slot type", ALL))
+        return [*sorted(self._plain.families), *sorted(self._plain.slot_types)]
+
     def _words_of_prose(self) -> list[str]:
+        return sorted({word for home in ["", *self.homes()] for word in self._words_in(home)})
+
+    def _words_of_home(self, home: str) -> list[str]:
+        """Those of a family or a slot type; with no home of what belongs to neither."""
         from ..identify.vocabulary import prose  # here, since the reading of texts takes long to load
 
-        self._memo.note(*((kind, ALL) for kind in ("family", "variant", "procedure", *SHARED)))
-        return sorted(prose(self._plain))
+        plain = self._plain
+        held = Entries(plain.root, plain.about)
+        if not home:
+            self._memo.note(*((kind, ALL) for kind in ("procedure", "livery", "trait")))
+            held.procedures, held.liveries, held.traits = plain.procedures, plain.liveries, plain.traits
+            return sorted(prose(held))
+        self._memo.note((IN, home), ("family", home), ("slot type", home))
+        for kind in ("family", "slot type"):
+            setattr(held, FIELDS[kind], {home: plain.of(kind)[home]} if home in plain.of(kind) else {})
+        for kind in ("variant", "part"):
+            setattr(held, FIELDS[kind], {ident: plain.of(kind)[ident] for ident in self.inside(kind, home)})
+        return sorted(prose(held))
 
     # Entries ------------------------------------------------------------------------------------------------------------
 

@@ -6,11 +6,9 @@ a module adds pages or files is said in `page.py`, and the modules that do are l
 """
 
 import os
-import shutil
 import sys
-import tempfile
-from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
@@ -23,19 +21,19 @@ from ..kb.cache import fetched, keep, kept_beside
 from ..kb.load import Entries
 from ..kb.uncollected import uncollected
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
+from .folder import MARKER, Fresh, Seen, beside, refuse_wrong, standing, write_marker
 from .forked import processes_for, spread
 from .linked_data import Linker, script
 from .page import File, Page, Values
-from .reads import ALL, MADE, Answers, Changes, Digests, Key, Record, Sum, Written, digest, recorded
-from .records_json import beside
+from .reads import ALL, MADE, Answers, Digests, Key, Known, Sum, digest
+from .record import Changes, Record, Recorder, Written
+from .records_json import beside as json_beside
 from .sitemap import sitemap_files
 from .tables import Site
 from .templating import Templates
-from .texts import FOLDERS, CannotPublish
+from .texts import FOLDERS
 
 HERE = Path(__file__).parent
-#: Lists the files of a site that a build wrote; a folder without it, or with anything else in it, is left alone.
-MARKER = ".tellmark-site"
 #: The modules that offer `pages(site)` or `files(site)`.
 PRODUCERS: tuple[Any, ...] = (
     pages,
@@ -94,23 +92,28 @@ def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter
 
 
 def _build(entries: Entries, target: Path, base: str, progress: Progress, processes: int | None) -> Built:
-    refuse_foreign(target)
-    site = Site(entries, base)
-    digests = Digests(entries, site.made)
+    present = standing(target)
     mark = _mark(entries, base)
     place = kept_beside(target, ".site.pickle")
-    old = fetched(place, mark, Record) if place and (target / MARKER).is_file() else None
+    old = fetched(place, mark, Record) if place and present else None
+    digests = Digests(entries, old.known if old else Known())
+    if old is not None and digests.nothing_changed and old.stands(present):
+        return Built(old.pages, len(old.outputs), 0)
+    site = Site(entries, base)
     changes = site.memo.earlier = Changes(old, digests, site.memo) if old else None
     outputs = list(offered(site))
     outputs += _sitemap(site, outputs)
-    digests.addresses = [one.address for one in outputs]
-    _refuse_wrong(digests.addresses)
-    made = _Made(site, changes, target, processes)
+    addresses = [one.address for one in outputs]
+    refuse_wrong(addresses)
+    made = _Made(site, changes, present, processes)
     with ExitStack() as swapped:
-        made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(replacing(target)), place))
-    if place is not None and made.maker is not None:
-        keep(place, mark, recorded(made.written, made.answers, site.memo.lasting(), digests, old))
-    return Built(sum(isinstance(one, Page) for one in outputs), len(outputs), made.now)
+        made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(beside(target)), place))
+    pages = sum(isinstance(one, Page) for one in outputs)
+    if place is not None:
+        record = Recorder(digests, changes).recorded(addresses, made.written, made.answers, made.lasting)
+        record.known, record.pages = digests.known, pages
+        keep(place, mark, record)
+    return Built(pages, len(outputs), len(made.written))
 
 
 def offered(site: Site) -> Iterator[Output]:
@@ -124,22 +127,11 @@ def offered(site: Site) -> Iterator[Output]:
         yield File(path.relative_to(static).as_posix(), path.read_bytes)
 
 
-def _refuse_wrong(addresses: Iterable[str]) -> None:
-    """Raises CannotPublish for an address that is offered twice, or leads out of the folder."""
-    seen: set[str] = set()
-    for one in addresses:
-        if one in seen:
-            raise CannotPublish(f'"{one}" twice', "every address once")
-        if not _inside(one):
-            raise CannotPublish(f'the path "{one}"', "a path inside the site")
-        seen.add(one)
-
-
 class _Maker:
     """Makes pages and files, and writes them to a folder. Templates are compiled once."""
 
-    def __init__(self, site: Site, folder: Path, store: Path | None) -> None:
-        self.site, self.folder = site, folder
+    def __init__(self, site: Site, fresh: Fresh, store: Path | None) -> None:
+        self.site, self.fresh = site, fresh
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
         self.linker = Linker(site)
@@ -148,7 +140,7 @@ class _Maker:
     def write(self, one: Output) -> Written:
         """Makes one and writes it; its folder must be there."""
         content, read = self.site.memo.reading(partial(self.bytes_of, one))
-        with open(f"{self.folder}/{one.address}", "wb", buffering=0) as file:  # noqa: PTH123 (thousands of them)
+        with open(f"{self.fresh.path}/{one.address}", "wb", buffering=0) as file:  # noqa: PTH123 (thousands of them)
             file.write(content)
             at = os.fstat(file.fileno()).st_mtime_ns
         return Written(read, at, Sum.of(content))
@@ -174,7 +166,7 @@ class _Maker:
             "more": MORE,
             "edit": None,
             "report": None,
-            "json": beside(one.address) if one.record is not None and one.record[0] in FOLDERS else None,
+            "json": json_beside(one.address) if one.record is not None and one.record[0] in FOLDERS else None,
             "canonical": self.site.base + one.address if self.site.base else None,
             "description": f"{one.title}. {self.about['title']}.",
         }
@@ -214,89 +206,84 @@ class _Made:
     """The files of a site as they come into being, stage by stage: those of the last build that stay, and those made now.
 
     maker     None as long as the site that stands is the one that is wanted
-    written   every file so far;  answers: the digest of each answer that was worked out, and what was read for it
+    written   what was made now;  answers: the digest of each answer that was worked out, and what was read for it
+    lasting   those answers that are kept for the next build
     """
 
-    def __init__(self, site: Site, changes: Changes | None, target: Path, processes: int | None) -> None:
+    def __init__(self, site: Site, changes: Changes | None, present: Mapping[str, Seen], processes: int | None) -> None:
         self.site = site
         self.maker: _Maker | None = None
-        self._changes, self._target, self._processes = changes, target, processes
-        self._staying: list[str] = []
-        self._folders: list[str] = []
+        self._changes, self._present, self._processes = changes, present, processes
         self.written: dict[str, Written] = {}
         self.answers: Answers = {}
-        #: How many were made now.
-        self.now = 0
+        self.lasting: dict[Key, Any] = {}
 
     def all(self, outputs: Sequence[Output], progress: Progress, begin: Callable[[], _Maker]) -> None:
         """Every output, the stages in their order. `begin`: opens a new site, if there is anything to change at all."""
-        self._folders = sorted({one.address.rpartition("/")[0] for one in outputs})
+        addresses = {one.address for one in outputs}
         stages = {stage: [one for one in outputs if one.stage == stage] for stage in sorted({one.stage for one in outputs})}
         first, *later = stages.values()
-        waiting = self._stay(first)
+        waiting = self._waiting(first, addresses)
         shown = _shown(progress, [*waiting, *chain.from_iterable(later)])
         self._make(waiting, shown, begin)
         for stage in later:
-            self._make(self._stay(stage), shown, begin)
+            self._make(self._waiting(stage, addresses), shown, begin)
         for _ in shown:
             pass  # those of later stages that stayed
-        if self.maker is None and self._changes and self._changes.old.outputs.keys() == self.written.keys():
-            return
-        folder = (self.maker or self._begun(begin)).folder
-        for address in self._staying:
-            _link(f"{self._target}/{address}", f"{folder}/{address}")
-        _write_marker(folder, self.written)
+        gone = self._present.keys() - addresses - {MARKER}
+        if gone or self.maker:
+            fresh = (self.maker or self._begun(begin)).fresh
+            fresh.gone = gone if len(self.written) < len(addresses) else None
+            write_marker(fresh.path, addresses)
+        self._learn(*self.site.memo.found(self.answers))
 
-    def _stay(self, outputs: Iterable[Output]) -> list[Output]:
-        """Keeps what would be made the same again and stands as it was written; returns the others."""
+    def _waiting(self, outputs: Iterable[Output], addresses: set[str]) -> list[Output]:
+        """All but what would be made the same again and stands as it was written."""
+        if self._changes:
+            self._changes.files_made(self.site.made, addresses)
         waiting: list[Output] = []
         for one in outputs:
             before = self._changes.old.outputs.get(one.address) if self._changes else None
-            if before is None or self._changes is None or not self._stands(one, before) or self._changes.any(before.read):
+            stands = before is not None and self._present.get(one.address) == (before.size, before.at)
+            if before is None or self._changes is None or not stands or self._changes.any(before.read):
                 waiting.append(one)
-                continue
-            self._staying.append(one.address)
-            self._add(one.address, before)
+            else:
+                self.site.made[one.address] = Sum(before.size, before.sha256)
         return waiting
 
-    def _stands(self, one: Output, before: Written) -> bool:
-        return _stat(f"{self._target}/{one.address}") == (before.sum.size, before.at)
-
     def _begun(self, begin: Callable[[], _Maker]) -> _Maker:
-        self.maker = begin()
-        for folder in self._folders:
-            os.makedirs(f"{self.maker.folder}/{folder}", exist_ok=True)  # noqa: PTH103 (hundreds of them)
+        self.maker = self.maker or begin()
         return self.maker
 
     def _make(self, waiting: Sequence[Output], shown: Iterator[Output], begin: Callable[[], _Maker]) -> None:
         if not waiting:
             return
-        maker = self.maker or self._begun(begin)
+        maker = self._begun(begin)
+        maker.fresh.make_folders(one.address for one in waiting)
         tasks = _tasks(self.site, waiting)
         processes = self._processes or processes_for(len(waiting))
         for report in spread(tasks, partial(self._work, maker), min(processes, len(tasks))):
             if report is None:
-                self.now += 1
                 next(shown, None)
             else:
-                self.answers |= report.answers
                 self.site.memo.learn(report.lasting, report.answers)
-                for address, one in report.written.items():
-                    self._add(address, one)
+                self._learn(report.answers, report.lasting)
+                self.written |= report.written
+                self.site.made |= {address: one.sum for address, one in report.written.items()}
+
+    def _learn(self, answers: Answers, lasting: Mapping[Key, Any]) -> None:
+        self.answers |= answers
+        self.lasting |= lasting
 
     def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | None"]:
         """What one process does: nothing after each output, and at the end what it did."""
         written: dict[str, Written] = {}
+        before = set(self.site.memo.answers)
         for task in tasks:
             for one in task:
                 written[one.address] = maker.write(one)
                 yield None
-        memo = self.site.memo
-        yield _Report(written, {key: (mine, read) for key, (_, mine, read) in memo.answers.items()}, memo.lasting())
-
-    def _add(self, address: str, one: Written) -> None:
-        self.written[address] = one
-        self.site.made[address] = one.sum
+        yield _Report(written, *self.site.memo.found(before))
 
 
 def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
@@ -341,90 +328,3 @@ def _mark(entries: Entries, base: str) -> str:
     files = [f"{path}:{stat.st_size}:{stat.st_mtime_ns}" for path, stat in seen]
     packages = [f"{name} {version(name)}" for name in MADE_WITH]
     return digest(sys.version, *packages, *files, str(entries.root.resolve()), entries.about.model_dump_json(), base)
-
-
-def _stat(path: str) -> tuple[int, int] | None:
-    try:
-        seen = os.stat(path)  # noqa: PTH116 (thousands of them)
-    except OSError:
-        return None
-    return seen.st_size, seen.st_mtime_ns
-
-
-# The folder -----------------------------------------------------------------------------------------------------------------
-
-
-def refuse_foreign(target: Path) -> None:
-    """Raises CannotPublish when `target` holds anything that an earlier build did not write."""
-    if target.exists() and not target.is_dir():
-        raise CannotPublish(f'a file at "{target}"', "a folder, or nothing yet")
-    present = set(_files(target))
-    if present and MARKER not in present:
-        raise CannotPublish(f'files in "{target}" that no site build wrote', "an empty folder, or a site built earlier")
-    made = {MARKER, *(target / MARKER).read_text("utf-8", errors="replace").split("\n")} if present else set[str]()
-    strangers = sorted(present - made)
-    if strangers:
-        others = f" and {len(strangers) - 1} more" if len(strangers) > 1 else ""
-        raise CannotPublish(f'"{strangers[0]}"{others} in "{target}"', "only what the last build wrote there")
-
-
-def _files(target: Path) -> Iterator[str]:
-    """The path below `target` of everything in it but plain folders; a link to a folder counts as a file."""
-    start = len(str(target)) + 1
-    for place, folders, names in os.walk(target):
-        inside = place[start:] + "/" if len(place) >= start else ""
-        yield from (inside + name for name in names)
-        yield from (inside + name for name in folders if os.path.islink(os.path.join(place, name)))  # noqa: PTH114, PTH118
-
-
-@contextmanager
-def replacing(target: Path) -> Generator[Path]:
-    """An empty folder, which replaces `target` when the block ends. Until then, and after any failure, the old site stands."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    beside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
-    fresh, old = beside / "fresh", beside / "old"
-    try:
-        fresh.mkdir()
-        yield fresh
-        if target.exists():
-            _swap(fresh, target, old)
-        else:
-            fresh.rename(target)
-    finally:
-        if target.exists() or not old.exists():
-            shutil.rmtree(beside, ignore_errors=True)
-
-
-def publish(files: Mapping[str, bytes], target: Path) -> None:
-    """Writes all files beside `target`, then swaps the folders."""
-    with replacing(target) as fresh:
-        _refuse_wrong(files)
-        for path, content in files.items():
-            (fresh / path).parent.mkdir(parents=True, exist_ok=True)
-            (fresh / path).write_bytes(content)
-        _write_marker(fresh, files)
-
-
-def _write_marker(root: Path, addresses: Iterable[str]) -> None:
-    (root / MARKER).write_bytes("".join(f"{path}\n" for path in sorted(addresses)).encode("utf-8"))
-
-
-def _inside(path: str) -> bool:
-    return all(step not in ("", ".", "..") for step in path.split("/")) and "\\" not in path and "\0" not in path
-
-
-def _link(source: str, place: str) -> None:
-    """The same file in a second place, where the disk can; else a copy with its time of change."""
-    try:
-        os.link(source, place)
-    except OSError:
-        shutil.copy2(source, place)
-
-
-def _swap(fresh: Path, target: Path, old: Path) -> None:
-    target.rename(old)
-    try:
-        fresh.rename(target)
-    except BaseException:
-        old.rename(target)
-        raise

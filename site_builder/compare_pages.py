@@ -10,10 +10,10 @@ from functools import partial
 
 from ..kb.describe import NOT_RECORDED, Comparer, Difference, compare_parts
 from ..kb.drawings import COMMON, FAMILY, PART
+from ..kb.load import Entries
 from ..kb.models import Trait
 from ..kb.resolve import moved, slots_of, traits_of, views_of
 from .page import File, Page, Values
-from .reads import ALL, IN
 from .search_pages import added, assigned
 from .tables import Site
 from .texts import address, plus_minus, sentence
@@ -52,24 +52,23 @@ def _groups(site: Site) -> Iterator[tuple[str, str]]:
     yield from (("part", slot_type) for slot_type in sorted(site.plain.slot_types))
 
 
-def _members(site: Site, kind: str, group: str) -> list[str]:
-    """The ids of a group, in order; whoever asks has read all that lies in its folder."""
-    site.memo.note((IN, group))
-    return site.living_in(group) if kind == "variant" else site.inside.get((kind, group), [])
+def _members(entries: Entries, kind: str, group: str) -> list[str]:
+    """The ids of a group, in order."""
+    records = entries.of(kind)
+    return sorted(one for one in entries.inside(kind, group) if kind == "part" or not records[one].signpost)
 
 
 def _index_file(site: Site) -> bytes:
     """Every group with the ids and names of its members; where ids that were moved or split live now."""
-    site.memo.note(*((kind, ALL) for kind in ("family", "variant", "slot type", "part")))
-    plain = site.plain
+    entries = site.bare.names()
     groups: list[Values] = []
     for kind, group in _groups(site):
-        holder = (plain.families if kind == "variant" else plain.slot_types)[group]
-        members = [[ident, plain.of(kind)[ident].name or ident] for ident in _members(site, kind, group)]
+        holder = (entries.families if kind == "variant" else entries.slot_types)[group]
+        members = [[ident, entries.of(kind)[ident].name or ident] for ident in _members(entries, kind, group)]
         groups += [{"kind": kind, "id": group, "name": holder.name, "members": members}] if members else []
     index = {
         "groups": groups,
-        "moved": {ident: moved(plain, ident) for ident, one in sorted(plain.variants.items()) if one.signpost},
+        "moved": {ident: moved(entries, ident) for ident, one in sorted(entries.variants.items()) if one.signpost},
         "addresses": {kind: address(kind, "a").replace("/a.", "/*.") for kind in ("variant", "part")},
         "unsaid": NOT_RECORDED,
     }
@@ -80,15 +79,14 @@ def _index_file(site: Site) -> bytes:
 
 
 def _said_file(site: Site, kind: str, group: str) -> bytes:
-    members = _members(site, kind, group)
-    site.memo.note(*((name, ALL) for name in ("family", "livery", "trait", "slot type", "part")))
-    plain = site.plain
+    entries = site.bare.of_family(group) if kind == "variant" else site.bare.shared()
+    members = _members(entries, kind, group)
     if kind == "variant":
-        rows, traits = _comparer(site).variants(members, every=True), traits_of(plain, group)
-        types = {name: slot.type or "" for name, slot in slots_of(plain, group).items()}
+        rows = Comparer(entries, site.bare.stated(group).__getitem__).variants(members, every=True)
+        traits, types = traits_of(entries, group), {name: slot.type or "" for name, slot in slots_of(entries, group).items()}
     else:
-        rows, traits, types = compare_parts(plain, members, every=True), plain.slot_types[group].traits, dict[str, str]()
-    views = views_of(plain, group if kind == "variant" else None)
+        rows, traits, types = compare_parts(entries, members, every=True), entries.slot_types[group].traits, dict[str, str]()
+    views = views_of(entries, group if kind == "variant" else None)
     said = [
         _row(
             row,
@@ -99,11 +97,6 @@ def _said_file(site: Site, kind: str, group: str) -> bytes:
         for row in rows
     ]
     return added("tellmarkCompareRows", f"{kind}/{group}", said)
-
-
-def _comparer(site: Site) -> Comparer:
-    """One that writes nothing down, for files that lean on all records of a kind anyway."""
-    return Comparer(site.plain, site.plain_whole)
 
 
 def _row(row: Difference, trait: Trait | None, view: str | None, slot_type: str | None) -> list[object]:

@@ -146,7 +146,7 @@ def _everything(site: Site) -> bytes:
 def _places(site: Site, family: str) -> bytes:
     """The views of a family, the pictures of its traits, and those of its variants."""
     entries = site.bare.of_family(family)
-    variants = site.bare.stated(family)
+    variants = site.bare.stated(family).values()
     sides = {one.id: image["src"] for one in variants if (image := site.images.of_variant(one))}
     found = {
         "views": places(site, family),

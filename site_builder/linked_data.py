@@ -195,7 +195,7 @@ class _Entities:
     def reference(self, kind: str, ident: str, type_: str) -> Data:
         """A record that has a page of its own."""
         url = self.at.of(kind, ident)
-        return {"@type": type_, "@id": f"{url}#record", "name": self.entries.of(kind)[ident].name or ident, "url": url}
+        return {"@type": type_, "@id": f"{url}#record", "name": self.site.name(kind, ident), "url": url}
 
     def family(self, ident: str) -> Data:
         tables = self.site.families[ident]

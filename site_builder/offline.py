@@ -81,7 +81,7 @@ def plan(made: Mapping[str, Sum]) -> Plan:
 
 
 def _values(site: Site) -> Values:
-    made = {address: site.made[address] for address in site.made}
+    made = dict(site.made.items())
     found = plan(made)
 
     def said(addresses: list[str]) -> Values:
@@ -93,7 +93,7 @@ def _values(site: Site) -> Values:
 
 def _worker(site: Site) -> bytes:
     """The list of files with their sums as Subresource Integrity (W3C) writes them, and the worker."""
-    made = {address: site.made[address] for address in site.made}
+    made = dict(site.made.items())
     found = plan(made)
 
     def listed(addresses: list[str]) -> list[list[str]]:

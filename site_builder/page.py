@@ -11,7 +11,8 @@ While `values()` or `content()` runs, every record that is read through `site.en
 site (`reads.py`), is written down; the next build makes only those again of which something has changed.  So read records
 through `site.entries` and nowhere else, keep nothing between pages but with `Memo.kept` and `Memo.question`, and read no clock.
 What needs no prose reads `site.bare`, so that a sentence that changes leaves it alone; what reads most records of a kind reads a
-`Whole`; a variant with all it inherits is `site.whole[id]`.  A question that is dear to answer anew is asked `lasting`.
+`Whole`; a variant with all it inherits is `site.stated(id)`, with its prose `site.whole[id]`.  A question that is dear to answer
+anew is asked `lasting`.
 
 `home` names what an output shares most of its work with, such as its family: outputs of one home are made by one process.
 An output that leans on the bytes of others, such as a list of their sums, stands at a later `stage`: all of the stages before it

@@ -42,13 +42,13 @@ def pages(site: Site) -> Iterator[Page]:
 def files(site: Site) -> Iterator[File]:
     """What those pages show: photographs, and drawings that are not written into the page itself."""
     yield from photographs.files(site)
-    yield from site.images.files(living(site.plain), site.whole.__getitem__, lambda ident: site.plain.home["variant", ident])
+    yield from site.images.files(living(site.plain), site.stated, lambda ident: site.plain.home["variant", ident])
 
 
 def _page(site: Site, kind: str, ident: str, template: str, values: Callable[[str], Values]) -> Page:
     styles, scripts = (("family-table.css",), ("family-table.js",)) if kind == "family" else ((), ())
-    title, about = site.name(kind, ident), (kind, ident)
-    return Page(address(kind, ident), template, title, partial(values, ident), about, styles, scripts)
+    title = site.plain.of(kind)[ident].name or ident  # whoever makes the page writes down that it was read
+    return Page(address(kind, ident), template, title, partial(values, ident), (kind, ident), styles, scripts)
 
 
 def home(site: Site, commonest: Callable[[str], str | None]) -> Values:
@@ -56,7 +56,7 @@ def home(site: Site, commonest: Callable[[str], str | None]) -> Values:
     families = [
         site.link("family", ident)
         | {
-            "picture": site.images.of_variant(site.whole[usual]) if (usual := commonest(ident)) else None,
+            "picture": site.images.of_variant(site.stated(usual)) if (usual := commonest(ident)) else None,
             "made": years(tables.record.made),
             "about": markdown(opening(tables.record.about)),
             "counts": [counted(n, noun) for n, noun in ((tables.count, "variant"), (len(tables.sets), "set")) if n],

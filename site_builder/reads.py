@@ -2,9 +2,9 @@
 
 A *key* names something that can be read: ("variant", id) a record, ("variant", "*") all records of a kind, ("in", family) all
 that lies in a folder of a family or slot type, ("drawings", home) its drawings, ("file", path) a file below the root, HISTORY the
-history of the repository, ("made", address) the bytes of another file of the site, ("made", "*") which files there are; or
-("?", question, ...) the answer to a question about the whole, such as in which sets a variant came.  Everything a key stands for
-has a digest.
+history of the repository, ("made", address) the bytes of another file of the site, ("made", "*") which files there are,
+("made", "**") those of the stages before with their bytes; or ("?", question, ...) the answer to a question about the whole, such
+as in which sets a variant came.  Everything a key stands for has a digest.
 
 A page is made again when the digest of a key it read has changed.  An answer counts as changed only when the answer has another
 digest: it is worked out anew when something it read has changed, and a variant renamed in one set leaves the pages of all the
@@ -12,26 +12,28 @@ others alone.  A *lasting* answer is itself kept for the next build, since it co
 """
 
 import subprocess
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
+from functools import cached_property
 from hashlib import blake2b, sha256
 from pathlib import Path
-from typing import Any, NamedTuple, ParamSpec, TypeAlias, TypeVar
+from typing import Any, NamedTuple, ParamSpec, Protocol, TypeAlias, TypeVar
 
 from ..kb import noting
+from ..kb.cache import State, files_read, piece_of, pieces
 from ..kb.load import FIELDS, Entries
-from ..kb.noting import Bundle, Key, Noted, Reads
+from ..kb.noting import Key, Noted, Reads
 
 Q = ParamSpec("Q")
 R = TypeVar("R")
 #: Those that lie in the folder of a family or slot type and say something of it.
 HOMELY = ("variant", "set", "part")
-ALL, IN, DRAWINGS, FILE, MADE, QUESTION = "*", "in", "drawings", "file", "made", "?"
+ALL, IN, DRAWINGS, FILE, MADE, SUMS, QUESTION = "*", "in", "drawings", "file", "made", "**", "?"
 HISTORY: Key = ("history", "")
 #: What a digest says of a record that does not exist.
 NOTHING = "-"
-#: {an answer: (its digest, what was read for it)}
-Answers: TypeAlias = dict[Key, tuple[str, Reads]]
+#: {an answer: (its digest, what was read for it)}; None for what an earlier build has read for it
+Answers: TypeAlias = dict[Key, tuple[str, Reads | None]]
 
 
 class Sum(NamedTuple):
@@ -59,6 +61,13 @@ def digest(*texts: str | bytes) -> str:
 # Writing down what is read -----------------------------------------------------------------------------------------------
 
 
+class Earlier(Protocol):
+    """What an earlier build found out."""
+
+    def answer(self, key: Key) -> tuple[Any, str] | None:
+        """(a lasting answer, its digest) as it was, if it would be the same now."""
+
+
 class Memo(noting.Memo):
     """Writes down the keys that are read while something is made, and keeps what was made before, and answers to questions."""
 
@@ -67,9 +76,9 @@ class Memo(noting.Memo):
         self._questions: dict[str, Callable[..., Any]] = {}
         self._lasting: set[str] = set()
         #: key of an answer -> the answer, its digest, and what was read for it
-        self.answers: dict[Key, tuple[Any, str, Reads]] = {}
+        self.answers: dict[Key, tuple[Any, str, Reads | None]] = {}
         #: What an earlier build found out, where there was one.
-        self.earlier: Changes | None = None
+        self.earlier: Earlier | None = None
 
     def question(self, name: str, make: Callable[Q, R], *, lasting: bool = False) -> Callable[Q, R]:
         """A question about the whole, for texts that name something; whoever asks has read nothing but the answer.
@@ -91,15 +100,18 @@ class Memo(noting.Memo):
     def _answer(self, key: Key) -> Any:
         if key not in self.answers:
             kept = self.earlier.answer(key) if self.earlier and key[1] in self._lasting else None
-            if kept is None:
+            if kept is not None:
+                self.answers[key] = (*kept, None)
+            else:
                 value, read = self.reading(lambda: self._questions[key[1]](*key[2:]))
-                kept = (value, digest(repr(value)), read)
-            self.answers[key] = kept
+                self.answers[key] = (value, digest(repr(value)), read)
         return self.answers[key][0]
 
-    def lasting(self) -> dict[Key, Any]:
-        """The lasting answers that are known by now."""
-        return {key: one[0] for key, one in self.answers.items() if key[1] in self._lasting}
+    def found(self, but: Collection[Key] = ()) -> tuple[Answers, dict[Key, Any]]:
+        """(what has been worked out by now, and the answers that last with what they say), but for some."""
+        new = {key: one for key, one in self.answers.items() if key not in but and one[2] is not None}
+        lasting = {key: value for key, (value, _, _) in new.items() if key[1] in self._lasting}
+        return {key: one[1:] for key, one in new.items()}, lasting
 
     def learn(self, lasting: Mapping[Key, Any], answers: Answers) -> None:
         """Takes over the lasting answers that another process has worked out, with what it says of them."""
@@ -130,21 +142,48 @@ def noted(entries: Entries, memo: Memo) -> Entries:
 # Digests of what entries hold --------------------------------------------------------------------------------------------
 
 
-class Digests:
-    """The digests of records, folders and drawings as they are now, and of the files of the site.
+class Known(NamedTuple):
+    """What a build knew.
 
-    made: what those files hold, as far as they are made.
+    pieces   {(kind, folder or file): a digest of the records there};  records: {(kind, id): a digest of the record}
+    files    every file below the root as it was;  drawn: {path: a digest of the file} of drawings and photographs
+    history  the digest of HISTORY
     """
 
-    def __init__(self, entries: Entries, made: Mapping[str, Sum]) -> None:
+    pieces: Mapping[tuple[str, str], str] = {}
+    records: Mapping[Key, str] = {}
+    files: Mapping[str, State] = {}
+    drawn: Mapping[str, str] = {}
+    history: str = NOTHING
+
+
+class Digests:
+    """The digests of records, folders and drawings as they are now."""
+
+    def __init__(self, entries: Entries, known: Known) -> None:
         self.entries = entries
-        #: Of all files of the site; whoever lists them says so, before anybody asks which there are.
-        self.addresses: list[str] = []
-        self._made = made
+        self._known = known
+        self._files = files_read(entries)
+        self._drawn: dict[str, str] = {}
         self._found: dict[Key, str] = {}
 
+    @property
+    def nothing_changed(self) -> bool:
+        """Whether no file below the root is another, and the history goes no further."""
+        sure = self._files and not any(one.digest for one in self._files.values())
+        return bool(sure) and self._files == self._known.files and self(HISTORY) == self._known.history
+
+    @property
+    def known(self) -> Known:
+        """What the next build is told."""
+        return Known(self._pieces, self.records, self._files, self._drawn, self(HISTORY))
+
+    @cached_property
+    def _pieces(self) -> dict[tuple[str, str], str]:
+        return pieces(self.entries)
+
     def __call__(self, key: Key) -> str:
-        """The digest of a key that is no question."""
+        """The digest of a key that is no question, and no file of the site."""
         if key not in self._found:
             self._found[key] = self._work_out(key)
         return self._found[key]
@@ -155,15 +194,10 @@ class Digests:
             return digest(*(text for one in self._folders.get(ident, []) for text in (*one, self(one))))
         if key == HISTORY:
             return head_of(self.entries.root)
-        if kind == MADE:
-            if ident == ALL:
-                return digest(*sorted(self.addresses))
-            return self._made[ident].sha256 if ident in self._made else NOTHING
         if kind == FILE:
-            path = self.entries.root / ident
-            return self._file(path) if path.is_file() else NOTHING
+            return self._file(ident)
         if kind == DRAWINGS:
-            return digest(*(self._file(path) for path in drawings_of(self.entries.root, ident)))
+            return digest(*(self._file(path) for folder in _drawing_folders(ident) for path in self._drawings(folder)))
         if kind not in FIELDS:
             return NOTHING  # the knowledge base itself: all pages lean on it
         records = self.entries.of(kind)
@@ -171,19 +205,56 @@ class Digests:
             return digest(*(text for one in sorted(records) for text in (one, self((kind, one)))))
         if ident not in records:
             return NOTHING
-        where = str((self.entries.home.get((kind, ident)), self.entries.places.get((kind, ident))))
-        return digest(where, records[ident].model_dump_json())
+        home, place = self.entries.home.get((kind, ident)), self.entries.places.get((kind, ident))
+        return f"{home} {place} {self.records[key]}"
 
-    @property
+    @cached_property
+    def records(self) -> dict[Key, str]:
+        """{(kind, id): a digest of what the record says}; not worked out anew where it lies among those that are the same."""
+        known, same = self._known, self._same
+        return {
+            (kind, ident): known.records[kind, ident]
+            if (kind, ident) in known.records and (kind, piece_of(self.entries, kind, ident)) in same
+            else digest(record.model_dump_json())
+            for kind in FIELDS
+            for ident, record in self.entries.of(kind).items()
+        }
+
+    @cached_property
+    def _same(self) -> set[tuple[str, str]]:
+        return {piece for piece, now in self._pieces.items() if self._known.pieces.get(piece) == now}
+
+    @cached_property
     def _folders(self) -> dict[str, list[Key]]:
-        if not hasattr(self, "_by_folder"):
-            self._by_folder: dict[str, list[Key]] = {}
-            for one in sorted(one for one in self.entries.home if one[0] in HOMELY):
-                self._by_folder.setdefault(self.entries.home[one], []).append(one)
-        return self._by_folder
+        found: dict[str, list[Key]] = {}
+        for one in sorted(one for one in self.entries.home if one[0] in HOMELY):
+            found.setdefault(self.entries.home[one], []).append(one)
+        return found
 
-    def _file(self, path: Path) -> str:
-        return digest(path.name, path.read_bytes())
+    def _file(self, path: str) -> str:
+        """Of a file below the root."""
+        if path not in self._drawn:
+            state, known = self._files.get(path), self._known
+            same = state is not None and not state.digest and state == known.files.get(path) and path in known.drawn
+            self._drawn[path] = known.drawn[path] if same else self._read(path)
+        return self._drawn[path]
+
+    def _read(self, path: str) -> str:
+        file = self.entries.root / path
+        return digest(file.name, file.read_bytes()) if file.is_file() else NOTHING
+
+    def _drawings(self, folder: str) -> list[str]:
+        if self._files:
+            return self._drawings_read.get(folder, [])
+        place = self.entries.root / folder
+        return [f"{folder}/{one.name}" for one in sorted(place.glob("*.svg"))] if place.is_dir() else []
+
+    @cached_property
+    def _drawings_read(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for path in sorted(path for path in self._files if path.endswith(".svg")):
+            found.setdefault(path.rpartition("/")[0], []).append(path)
+        return found
 
 
 def head_of(root: Path) -> str:
@@ -197,100 +268,9 @@ def head_of(root: Path) -> str:
 
 def drawings_of(root: Path, home: str) -> list[Path]:
     """The files of the drawings of a home: "" for the common ones, else a family or a slot type."""
-    folders = [root / "drawings"] if not home else [root / "families" / home / "drawings", root / "parts" / home]
+    folders = [root / folder for folder in _drawing_folders(home)]
     return [path for folder in folders if folder.is_dir() for path in sorted(folder.glob("*.svg"))]
 
 
-# The record of a build -----------------------------------------------------------------------------------------------------
-
-
-class Written(NamedTuple):
-    """A file of the site: what was read for it, the time it was written (ns), and what it holds."""
-
-    read: Reads
-    at: int
-    sum: Sum
-
-
-@dataclass
-class Record:
-    """What a build wrote and from what, kept for the next one, which may lean on it where all pages lean on the same.
-
-    digests   of every key that was read
-    answers   what was read for each answer
-    lasting   those answers that are kept themselves
-    outputs   every file of the site
-    """
-
-    digests: dict[Key, str] = field(default_factory=dict)
-    answers: dict[Key, Reads] = field(default_factory=dict)
-    lasting: dict[Key, Any] = field(default_factory=dict)
-    outputs: dict[str, Written] = field(default_factory=dict)
-
-
-class Changes:
-    """What has changed since a build."""
-
-    def __init__(self, old: Record, digests: Callable[[Key], str], memo: Memo) -> None:
-        self.old, self.digests, self.memo = old, digests, memo
-        self._changed: dict[Key | Bundle, bool] = {}
-        self._same: set[Key | Bundle] = set()
-
-    def any(self, read: Reads) -> bool:
-        """Whether something of what was read has changed, or was not there then."""
-        return not self._same.issuperset(read) and any(self.of(one) for one in read)  # mostly nothing has, and all is known
-
-    def of(self, one: Key | Bundle) -> bool:
-        """Whether what the key stands for has changed, or something in the bundle."""
-        if one not in self._changed:
-            changed = self.any(one.read) if isinstance(one, Bundle) else self._look(one)
-            self._changed[one] = changed
-            if not changed:
-                self._same.add(one)
-        return self._changed[one]
-
-    def answer(self, key: Key) -> tuple[Any, str, Reads] | None:
-        """(a lasting answer, its digest, what was read for it) as it was, if it would be the same now."""
-        if key not in self.old.lasting or self.any(self.old.answers[key]):
-            return None
-        return self.old.lasting[key], self.old.digests[key], self.old.answers[key]
-
-    def _look(self, key: Key) -> bool:
-        before = self.old.digests.get(key)
-        if before is None:
-            return True
-        if key[0] != QUESTION:
-            return self.digests(key) != before
-        if not self.any(self.old.answers[key]):
-            return False
-        return self.memo.digest_of(key) != before
-
-
-def recorded(
-    outputs: Mapping[str, Written], answers: Answers, lasting: dict[Key, Any], digests: Callable[[Key], str], old: Record | None
-) -> Record:
-    """The record of a build: `outputs`, with every key that was read for them and whatever those lean on in turn.
-
-    answers: of the questions that were asked now, the digest and what was read;  lasting: those answers that are kept.
-    """
-    made = Record(lasting=lasting, outputs=dict(outputs))
-    seen: set[Bundle] = set()
-    waiting = [*(one.read for one in outputs.values()), *((key,) for key in made.lasting)]
-    while waiting:
-        for one in waiting.pop():
-            if isinstance(one, Bundle):
-                if one not in seen:
-                    seen.add(one)
-                    waiting.append(one.read)
-            elif one not in made.digests:
-                if one[0] != QUESTION:
-                    made.digests[one] = digests(one)
-                    continue
-                if one in answers:
-                    made.digests[one], made.answers[one] = answers[one]
-                else:
-                    assert old is not None  # an answer that nobody worked out now is one that did not change
-                    made.digests[one], made.answers[one] = old.digests[one], old.answers[one]
-                    made.lasting |= {one: old.lasting[one]} if one in old.lasting else {}
-                waiting.append(made.answers[one])
-    return made
+def _drawing_folders(home: str) -> list[str]:
+    return [f"families/{home}/drawings", f"parts/{home}"] if home else ["drawings"]

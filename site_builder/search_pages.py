@@ -74,10 +74,11 @@ def _index(families: Sequence[str]) -> bytes:
 def _family(site: Site, family: str) -> bytes:
     """The family with its variants, sets and traits."""
     site.memo.note((IN, family), *((kind, ALL) for kind in ("family", "maker", "livery", "trait", "slot type", "part")))
-    inside = {kind: site.inside.get((kind, family), []) for kind in ("variant", "set")}
+    inside = {kind: sorted(site.bare.inside(kind, family)) for kind in ("variant", "set")}
     for ident in inside["set"]:
         for position in site.plain.sets[ident].positions:
-            site.sat(position)  # of any family; the set is found by their names
+            for sat in site.sat(position):
+                site.name("variant", sat)  # of any family; the set is found by their names
     return _rows(site, family, inside | {"family": [family]})
 
 

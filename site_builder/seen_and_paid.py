@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from ..kb.models import Sale, Sighting
-from ..kb.resolve import moved, slots_of
+from ..kb.resolve import slots_of
 from . import charts
 from .page import Values
 from .tables import Site
@@ -29,7 +29,7 @@ class SeenAndPaid:
     def _all_sales(self) -> dict[tuple[str, str], list[str]]:
         found: dict[tuple[str, str], list[str]] = {}
         for ident, one in sorted(self.site.entries.sales.items(), key=lambda sale: (sale[1].date, sale[0])):
-            for variant in moved(self.site.entries, one.variant) if one.variant else ():
+            for variant in self.site.moved(one.variant) if one.variant else ():
                 found.setdefault(("variant", variant), []).append(ident)
             if one.set:
                 found.setdefault(("set", one.set), []).append(ident)
@@ -38,7 +38,7 @@ class SeenAndPaid:
     def _all_sightings(self) -> dict[str, list[str]]:
         found: dict[str, list[str]] = {}
         for ident, one in sorted(self.site.entries.sightings.items(), key=lambda sighting: (sighting[1].seen, sighting[0])):
-            for variant in moved(self.site.entries, one.verdict.variant) if one.verdict.variant else ():
+            for variant in self.site.moved(one.verdict.variant) if one.verdict.variant else ():
                 found.setdefault(variant, []).append(ident)
         return found
 

@@ -36,13 +36,13 @@ def positions(site: Site, ident: str) -> list[Values]:
 def _position(site: Site, number: int, one: Position) -> Values:
     sat = site.sat(one)
     variants = [site.link("variant", ident) | {"how": how_often(how, alone=len(sat) == 1)} for ident, how in sat.items()]
-    whole = [site.whole[ident] for ident in sat]
-    picture = site.images.of_variant(whole[0]) if whole else None
+    stated = [site.stated(ident) for ident in sat]
+    picture = site.images.of_variant(stated[0]) if stated else None
     return {
         "number": number,
         "picture": picture,
         "variants": variants,
-        "fitted": fitted(site, one, whole),
+        "fitted": fitted(site, one, stated),
         "about": markdown(one.about),
     }
 

@@ -4,8 +4,10 @@ Everything is worked out when the first page asks, and what was read for it is w
 """
 
 import pickle
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from functools import cached_property, partial
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
+from itertools import chain
+from operator import itemgetter
 from typing import Any, Generic, TypeVar
 
 import numpy as np
@@ -23,11 +25,13 @@ from .bare import Bare
 from .drawn import Pictures
 from .images import Images
 from .page import Shared, Values
-from .reads import ALL, IN, MADE, Memo, Noted, Sum, digest, noted
+from .reads import ALL, HOMELY, IN, MADE, SUMS, Memo, Noted, Sum, digest, noted
 from .texts import FOLDERS, ON_LISTS, address, filled, plus_minus, trait_address
 from .thumbnails import Thumbnails
 
 LOOK_ALIKES = 3
+#: The kinds of records that lean on sources.
+CITING = ("family", "variant", "set", "slot type", "part", "procedure", "livery", "maker", "source")
 #: So many of the nearest may be twins, and more are looked at for them.
 MOST_TWINS = 12
 #: What sits in a slot where no recorded part does.
@@ -80,7 +84,7 @@ def _each(whole: Callable[[], Mapping[str, list[V]]]) -> Callable[[str], list[V]
 
 
 class FamilyTables:
-    """One family with its variants as they are stated, in the order of their ids."""
+    """One family with its variants as they are stated but for prose, in the order of their ids."""
 
     def __init__(self, site: "Site", ident: str) -> None:
         entries, memo = site.entries, site.memo
@@ -90,9 +94,7 @@ class FamilyTables:
         self._views = memo.kept(lambda: views_of(entries, ident))
         self._traits = memo.kept(lambda: traits_of(entries, ident))
         self._own = memo.kept(lambda: {name: one for name, one in self._traits().items() if "." not in name})
-        self._note_all = lambda: memo.note((IN, ident), ("livery", ALL), ("family", ident))
-        self._variants = site.living_in(ident)
-        self._whole = site.plain_whole
+        self._bare = site.bare
         self._sets = site.sets_of
         self._telling = memo.kept(self._slots_of_sets)
         self._shared = site.shared
@@ -106,14 +108,12 @@ class FamilyTables:
     @property
     def variants(self) -> list[Stated]:
         """All its variants."""
-        self._note_all()
-        return [self._whole(one) for one in self._variants]
+        return list(self._bare.stated(self.ident).values())
 
     @property
     def count(self) -> int:
         """How many variants it has."""
-        self._note_all()
-        return len(self._variants)
+        return len(self._bare.variants(self.ident))
 
     @property
     def slots(self) -> dict[str, Slot]:
@@ -173,7 +173,7 @@ class FamilyTables:
 
     def by_likeness(self, ident: str) -> list[str]:
         """The other variants, those with the fewest differing facts first; ties in the order of ids."""
-        self._note_all()
+        self._bare.stated(self.ident)
         if self.alike is None:
             self.alike = self._likeness()
         return self.alike[ident]
@@ -206,20 +206,22 @@ class Site:
         self.about = entries.about
         self.base = base
         #: What the files of the stages before hold, by address; see `page.py`.
-        self.made = Noted[str, Sum]({}, memo, lambda address: (MADE, address), ((MADE, ALL),))
+        self.made = Noted[str, Sum]({}, memo, lambda address: (MADE, address), ((MADE, SUMS),), names=((MADE, ALL),))
         self._plain_whole: dict[str, Stated] = {}
         self.whole: Mapping[str, Stated] = Lazy(
             lambda: iter(living(self.entries)),
             memo.question("stated", partial(stated, self.entries)),
             memo.question("living", self._living),
         )
+        #: A variant as it is stated, without prose.
+        self.stated = memo.question("stated barely", self._stated_barely)
         self.families: Mapping[str, FamilyTables] = Lazy(
             lambda: iter(sorted(self.entries.families)), self._tables, lambda ident: ident in self.plain.families
         )
         self._made: dict[str, FamilyTables] = {}
         self.name = memo.question("name", self._name)
         #: The traits that every variant of a family shows alike, where there are several.
-        self.shared = memo.question("shared", self._shown_alike)
+        self.shared = memo.question("shared", self._shown_alike, lasting=True)
         self.part_names: Mapping[str, str] = Lazy(
             lambda: iter([*sorted(self.entries.parts), *NO_PARTS]),
             lambda part: NO_PARTS[part] if part in NO_PARTS else self.name("part", part),
@@ -235,7 +237,7 @@ class Site:
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
-        self._alike = memo.question("alike", self._nearest)
+        self._alike = memo.question("alike", self._nearest, lasting=True)
         #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
         self.shown = memo.kept(self._shown)
         self.sat_in = memo.kept(self._sat_in)
@@ -245,10 +247,10 @@ class Site:
         """Questions that lean on all records of a kind; a page that asks one has read its answer and not all of those."""
         ask = self.memo.question
         all_seats, all_sets, all_born, all_in_sets, all_cited, all_groups = (
-            ask("all seats", self._all_seats),
-            ask("all sets", self._all_sets),
-            ask("all born", self._all_born),
-            ask("all in sets", self._all_in_sets),
+            ask("all seats", self._all_seats, lasting=True),
+            ask("all sets", self._all_sets, lasting=True),
+            ask("all born", self._all_born, lasting=True),
+            ask("all in sets", self._all_in_sets, lasting=True),
             ask("all cited", self._all_cited),
             ask("all groups", self._groups_of, lasting=True),
         )
@@ -257,8 +259,11 @@ class Site:
         #: The sets that units of a family sat in, the earliest first, each with the positions they sat in.
         self.sets_of = Answers(ask("sets of", _each(all_sets)))
         #: {livery: how many variants of each family wear it}.
-        self.worn = ask("worn", self._all_worn)
+        self.worn = ask("worn", self._all_worn, lasting=True)
         self._family_of = ask("family of", self._home_of)
+        #: The variants that an id stands for now.
+        self.moved = ask("moved", partial(moved, self.entries))
+        self._cited_in = ask("cited in", self._claims_in, lasting=True)
         #: The variants that left the factory with a part, and in which slots.
         self.born_with = Answers(ask("born with", _each(all_born)))
         #: The set positions that say a part was fitted there.
@@ -275,7 +280,7 @@ class Site:
         kept, entries = self.memo.kept, self.entries
         comparer = Comparer(entries)
         comparer.part_names = self.part_names
-        comparer.stated = self.whole.__getitem__
+        comparer.stated = self.stated
         comparer.traits = kept(partial(traits_of, entries))
         comparer.slots = kept(partial(slots_of, entries))
         return comparer
@@ -285,17 +290,8 @@ class Site:
             self._made[family] = FamilyTables(self, family)
         return self._made[family]
 
-    @cached_property
-    def inside(self) -> dict[tuple[str, str], list[str]]:
-        """{(kind, family or slot type): the ids of what lies in its folder, in order}; nobody writes down that it was read."""
-        found: dict[tuple[str, str], list[str]] = {}
-        for (kind, ident), home in sorted(self.plain.home.items()):
-            found.setdefault((kind, home), []).append(ident)
-        return found
-
-    def living_in(self, family: str) -> list[str]:
-        """The variants in the folder of a family that are not signposts, in order; nobody writes down that they were read."""
-        return [ident for ident in self.inside.get(("variant", family), []) if not self.plain.variants[ident].signpost]
+    def _stated_barely(self, ident: str) -> Stated:
+        return self.bare.stated(self._family_of(ident))[ident]
 
     def plain_whole(self, ident: str) -> Stated:
         """A variant as it is stated; nobody writes down that it was read."""
@@ -423,7 +419,7 @@ class Site:
         """The nearest variants of the family that can be told from it."""
         twins = self.twins[one.id]
         nearest = [other for other in self._alike(one.id, one.family) if other not in twins]
-        return [self.whole[other] for other in nearest[:LOOK_ALIKES]]
+        return [self.stated(other) for other in nearest[:LOOK_ALIKES]]
 
     # Who leans on what --------------------------------------------------------------------------------------------------
 
@@ -443,7 +439,7 @@ class Site:
 
     def sat(self, position: Position) -> dict[str, str | float]:
         """{variant: how often} of those that sat there, by the ids they have now."""
-        return {now: how for written, how in position.variants.items() for now in moved(self.entries, written)}
+        return {now: how for written, how in position.variants.items() for now in self.moved(written)}
 
     def _all_seats(self) -> dict[str, list[tuple[str, int]]]:
         return seats(self.bare.whole())
@@ -485,27 +481,31 @@ class Site:
         return found
 
     def _all_cited(self) -> dict[str, list[Values]]:
-        kinds = ("family", "variant", "set", "slot type", "part", "procedure", "livery", "maker", "source")
-        self.memo.note(*((kind, ALL) for kind in (*kinds, "trait")))
-        return self.memo.reading(lambda: self._cited(kinds))[0]
-
-    def _cited(self, kinds: Sequence[str]) -> dict[str, list[Values]]:
         found: dict[str, list[Values]] = {}
-        for kind in kinds:
-            for ident, record in sorted(self.entries.of(kind).items()):
-                for about, citations in self._claims(kind, ident, record):
-                    for source, support in citations.items():
-                        row = self.place(kind, ident) | {"about": about, "support": support}
-                        found.setdefault(source, []).append(row)
+        for kind in CITING:
+            homes = self.bare.homes() if kind in HOMELY else [""]
+            for _, source, row in sorted(chain.from_iterable(self._cited_in(kind, home) for home in homes), key=itemgetter(0)):
+                found.setdefault(source, []).append(row)
         return found
+
+    def _claims_in(self, kind: str, home: str) -> list[tuple[str, str, Values]]:
+        """(id, source, what a list of who leans on it says) of records of a kind, in one home where they have one."""
+        self.memo.note((IN, home) if home else (kind, ALL), ("family", ALL), ("slot type", ALL), ("trait", ALL))
+        idents = self.plain.of(kind) if not home else self.bare.inside(kind, home)
+        return [
+            (ident, source, self.place(kind, ident) | {"about": about, "support": support})
+            for ident in sorted(idents)
+            for about, citations in self._claims(kind, ident, self.plain.of(kind)[ident])
+            for source, support in citations.items()
+        ]
 
     def _claims(self, kind: str, ident: str, record: Any) -> Iterator[tuple[str | None, Mapping[str, str]]]:
         """(what is claimed, on whose word) of a record as it is written; None for the record as a whole."""
         yield None, record.sources
-        home = self.entries.home.get((kind, ident), ident)
-        traits = self.entries.slot_types[home].traits if kind == "part" else self.entries.traits
+        home = self.plain.home.get((kind, ident), ident)
+        traits = self.plain.slot_types[home].traits if kind == "part" else self.plain.traits
         slots: Mapping[str, Any] = {}
-        if home in self.families and kind in ("family", "variant", "set"):
+        if kind in ("family", "variant", "set"):
             traits, slots = self.families[home].traits, self.families[home].slots
         holders: list[BaseModel] = [record, *getattr(record, "kinds", {}).values(), *getattr(record, "positions", [])]
         for holder in holders:

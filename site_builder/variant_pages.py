@@ -4,7 +4,7 @@ was sold for, who has seen one, and on whose word all that is said."""
 from collections.abc import Iterable, Mapping
 
 from ..kb.describe import Difference
-from ..kb.resolve import Stated, moved
+from ..kb.resolve import Stated
 from ..kb.values import Fact
 from .family_pages import damage, viewed
 from .page import Values
@@ -111,6 +111,6 @@ def signpost(site: Site, ident: str) -> Values:
         "id": ident,
         "family": site.link("family", site.entries.family_of(ident)),
         "about": markdown(one.about),
-        "now": [site.link("variant", name) for name in moved(site.entries, ident)],
+        "now": [site.link("variant", name) for name in site.moved(ident)],
         **site.footing(one),
     }

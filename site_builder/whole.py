@@ -4,7 +4,7 @@ To write down every record that they read (`reads.py`) would take longer than wh
 kind has read all of that kind, and who reads of a family has read its folder: that is written down once.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, cast
@@ -13,7 +13,7 @@ from ..kb.describe import part_names
 from ..kb.load import FIELDS, Entries
 from ..kb.models import Family, KnowledgeBase, Position, Slot, Trait, View
 from ..kb.resolve import Stated, living, moved, slots_of, traits_of, views_of
-from .reads import ALL, IN
+from .reads import ALL, HOMELY, IN
 from .tables import Lazy, Site
 
 #: {the field of the entries: the kind of record in it}
@@ -78,13 +78,13 @@ class Facts:
     @property
     def stated(self) -> Iterator[Stated]:
         """The variants that are not signposts, with what they inherit, in the order of their ids."""
-        each = (one for family in self._bare.families() for one in self._bare.stated(family))
+        each = (one for family in self._bare.families() for one in self._bare.stated(family).values())
         return iter(sorted(each, key=lambda one: one.id))
 
     def _family(self, family: str) -> WholeFamily:
         entries = self._bare.of_family(family)
         slots, views, traits = slots_of(entries, family), views_of(entries, family), traits_of(entries, family)
-        return WholeFamily(entries, entries.families[family], self._bare.stated(family), slots, views, traits)
+        return WholeFamily(entries, entries.families[family], [*self._bare.stated(family).values()], slots, views, traits)
 
 
 class Whole:
@@ -100,6 +100,7 @@ class Whole:
         )
         self._stated, self._part_names = site.memo.kept(self._all_stated), site.memo.kept(lambda: part_names(self.entries))
         self._latest = site.memo.question("latest day", self._latest_of, lasting=True)
+        self._latest_in = site.memo.question("latest day in", self._latest_of_home, lasting=True)
 
     @property
     def stated(self) -> dict[str, Stated]:
@@ -127,18 +128,19 @@ class Whole:
 
     def _latest_of(self, kind: str) -> str | None:
         """The latest day that records of a kind name."""
-        records = self.entries.of(kind).values()
-        holders = [one for record in records for one in (record, *_parts_of(record))]
-        fields: list[dict[str, Any]] = [vars(one) for one in holders]
-        facts = (fact for one in fields for name in ("shows", "fitted") if name in one for fact in one[name].values())
-        days = {one[name] for one in fields for name in ("verified", "seen", "date") if name in one}
-        return max((day for day in days | {fact.verified for fact in facts} if day), default=None)
+        if kind not in HOMELY:
+            return _latest(self.entries.of(kind).values())
+        return max((day for home in self._site.bare.homes() if (day := self._latest_in(kind, home))), default=None)
+
+    def _latest_of_home(self, kind: str, home: str) -> str | None:
+        self._site.memo.note((IN, home))
+        return _latest(self._site.plain.of(kind)[ident] for ident in self._site.bare.inside(kind, home))
 
     def _family(self, family: str) -> WholeFamily:
         site, plain = self._site, self._site.plain
         site.memo.note((IN, family), ("livery", ALL))
         mine = {
-            name: {ident: plain.of(kind)[ident] for ident in site.inside.get((kind, family), [])}
+            name: {ident: plain.of(kind)[ident] for ident in site.bare.inside(kind, family)}
             for name, kind in (("variants", "variant"), ("sets", "set"))
         }
         entries = ByKind(site, **mine)
@@ -150,6 +152,15 @@ class Whole:
         """{variant: how often} of those that sat there, by the ids they have now."""
         entries = self.entries
         return {now: how for written, how in position.variants.items() for now in moved(entries, written)}
+
+
+def _latest(records: Iterable[Any]) -> str | None:
+    """The latest day that records name."""
+    holders = [one for record in records for one in (record, *_parts_of(record))]
+    fields: list[dict[str, Any]] = [vars(one) for one in holders]
+    facts = (fact for one in fields for name in ("shows", "fitted") if name in one for fact in one[name].values())
+    days = {one[name] for one in fields for name in ("verified", "seen", "date") if name in one}
+    return max((day for day in days | {fact.verified for fact in facts} if day), default=None)
 
 
 def _parts_of(record: Any) -> list[Any]:

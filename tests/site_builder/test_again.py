@@ -7,10 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tellmark.kb.cache import sound as cached
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
-from tellmark.site_builder.build import MARKER, build
-from tellmark.site_builder.reads import Changes, Key, Memo, Record, recorded
+from tellmark.site_builder.build import build
+from tellmark.site_builder.folder import MARKER
+from tellmark.site_builder.reads import Key, Memo
+from tellmark.site_builder.record import Changes, Record, Recorder
 
 Folder = Callable[[Mapping[str, Any]], Path]
 Contents = Callable[[Path], dict[str, str]]
@@ -149,6 +152,40 @@ def test_changed_entry_rewrites_what_leans_on_it(
     assert contents(out) == contents(tmp_path / "fresh")
 
 
+def stored(root: Path) -> Any:
+    """Sound entries as they are kept between runs, which know what lies in folders that did not change."""
+    return cached(root)[0]
+
+
+@pytest.mark.parametrize("read", [stored, sound], ids=["entries from the store", "entries read afresh"])
+def test_one_change_after_another(folder: Folder, tmp_path: Path, contents: Contents, read: Callable[[Path], Any]) -> None:
+    """All changes one by one, then back: each record is made of that of the build before."""
+    root, out = folder({}), tmp_path / "site"
+    build(read(root), out)
+    changes = [change.values[:3] for change in CHANGES[:-1]]  # but for the last, which makes all
+    there_and_back = [*changes, *((file, new, old) for file, old, new in reversed(changes))]
+    for number, (file, old, new) in enumerate(there_and_back):
+        path = root / str(file)
+        if new is None:
+            path.unlink()
+        else:
+            path.write_text(path.read_text("utf-8").replace(str(old), str(new)) if old else str(new), "utf-8")
+        entries, fresh = read(root), tmp_path / f"fresh-{number}"
+        build(entries, out)
+        build(entries, fresh)
+        assert contents(out) == contents(fresh)
+
+
+def test_the_record_forgets_what_nobody_leans_on(folder: Folder, tmp_path: Path) -> None:
+    root, out = folder({}), tmp_path / "site"
+    build(sound(root), out)
+    (place,) = (tmp_path / "store" / "tellmark").glob("*.site.pickle")
+    first = place.stat().st_size
+    for number in range(12):
+        build(sound(folder({"families/tram/variants/gull-b.yaml": [("second batch", f"batch {number}")]})), out)
+    assert place.stat().st_size < 1.3 * first
+
+
 def test_nothing_changed_makes_nothing_and_leaves_the_site_standing(folder: Folder, tmp_path: Path) -> None:
     root, out = folder({}), tmp_path / "site"
     first = build(sound(root), out)
@@ -252,9 +289,9 @@ def test_lasting_answers_are_kept_until_something_they_lean_on_changes() -> None
             assert key == ("drawings", "tram")
             return drawn
 
-        memo.earlier = Changes(old, digests, memo) if old else None
+        changes = memo.earlier = Changes(old, digests, memo) if old else None
         value = memo.question("drawn", count, lasting=True)("tram")
-        return value, recorded({}, {key: one[1:] for key, one in memo.answers.items()}, memo.lasting(), digests, old)
+        return value, Recorder(digests, changes).recorded([], {}, *memo.found())
 
     first, record = built("abc", None)
     assert (first, worked_out) == (["a", "b", "c"], ["tram"])

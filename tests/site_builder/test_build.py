@@ -5,7 +5,8 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
@@ -17,7 +18,8 @@ import pytest
 from click.testing import CliRunner, Result
 from tellmark.cli.main import main
 from tellmark.kb.check import check
-from tellmark.site_builder.build import MARKER, build, publish
+from tellmark.site_builder.build import build
+from tellmark.site_builder.folder import MARKER, beside, publish, write_marker
 from tellmark.site_builder.texts import CannotPublish, address, markdown, opening
 
 ROOT = Path(__file__).parents[2]
@@ -463,6 +465,61 @@ def test_failure_in_the_swap_puts_the_old_site_back(tmp_path: Path, monkeypatch:
         publish({"index.html": b"new"}, out)
     assert contents(out) == before
     assert [path.name for path in tmp_path.iterdir()] == ["site"]
+
+
+#: (files that come, files that go, those that stand afterwards), on a site of a.html, b/c.html and d.html.
+EXCHANGED: list[tuple[dict[str, bytes], list[str], dict[str, bytes], str]] = [
+    ({"a.html": b"new"}, [], {"a.html": b"new", "b/c.html": b"old", "d.html": b"old"}, "one page changed"),
+    ({"b/e/f.html": b"new"}, [], {"a.html": b"old", "b/c.html": b"old", "b/e/f.html": b"new", "d.html": b"old"}, "a new folder"),
+    ({}, ["b/c.html"], {"a.html": b"old", "d.html": b"old"}, "the last page of a folder goes, and the folder"),
+    ({"d.html/g.html": b"new"}, ["d.html"], {"a.html": b"old", "b/c.html": b"old", "d.html/g.html": b"new"}, "file to folder"),
+    ({"b": b"new"}, ["b/c.html"], {"a.html": b"old", "b": b"new", "d.html": b"old"}, "folder to file"),
+]
+
+
+def exchange(out: Path, come: Mapping[str, bytes], gone: Sequence[str], listed: Iterable[str]) -> None:
+    with beside(out) as fresh:
+        fresh.make_folders(come)
+        for path, content in come.items():
+            (fresh.path / path).write_bytes(content)
+        write_marker(fresh.path, listed)
+        fresh.gone = gone
+
+
+@pytest.mark.parametrize(("come", "gone", "after"), [case[:3] for case in EXCHANGED], ids=[case[3] for case in EXCHANGED])
+@pytest.mark.parametrize("fails", [False, True], ids=["done", "undone"])
+def test_some_files_are_exchanged_or_none(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    come: Mapping[str, bytes],
+    gone: Sequence[str],
+    after: Mapping[str, bytes],
+    fails: bool,
+) -> None:
+    """The list of files comes last: a failure there undoes everything, whatever has taken its place by then."""
+    before = {"a.html": b"old", "b/c.html": b"old", "d.html": b"old"}
+    out = tmp_path / "site"
+    publish(before, out)
+    replace = Path.replace
+
+    def failing(self: Path, target: Path) -> Path:
+        if self.parent.name == "fresh" and self.name == MARKER:
+            raise OSError(28, "No space left on device", str(target))
+        return replace(self, target)
+
+    if fails:
+        monkeypatch.setattr(Path, "replace", failing)
+    with pytest.raises(OSError, match="No space left") if fails else nullcontext():
+        exchange(out, come, gone, after)
+    found = {path.relative_to(out).as_posix(): path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    listed = found.pop(MARKER).decode().splitlines()
+    assert found == (before if fails else after)
+    assert set(found) <= set(listed)
+    assert fails or listed == sorted(after)
+    assert [path.name for path in tmp_path.iterdir()] == ["site"]
+    assert {path.name for path in out.rglob("*") if path.is_dir()} == {
+        folder.name for one in found for folder in Path(one).parents if folder.name
+    }
 
 
 def foreign_file(out: Path) -> None:
