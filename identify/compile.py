@@ -12,10 +12,10 @@ import numpy as np
 from ..kb.load import Entries
 from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
-from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for, shares, slots_of, stated, views_of
+from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for_all, shares, slots_of, stated, views_of
 from ..kb.values import Fact
 from .arrays import Bools, Compiled, Floats, Ints, Slot, Trait
-from .trait_tables import Tables, once
+from .trait_tables import Rows, Tables, once
 
 #: How a part is named at a bare slot: seldom wrongly, since whoever names it has it in hand.
 PART_MISTAKES = 0.02
@@ -69,16 +69,19 @@ def compile_shared(entries: Entries) -> Compiled:
     return _Compiler(entries, sorted(entries.families), AS_RECORDED, shared_only=True).compiled()
 
 
-def own_traits(entries: Entries, family: str) -> Iterator[tuple[str, str, Trait]]:
+def own_traits(entries: Entries, family: str, compiled: Compiled) -> Iterator[tuple[str, str, Trait]]:
     """(slot, view, trait) of the traits that a family has alone, as they are among other families.
 
-    Rows: its variants, then what is not in the record of it, then one for all units of other families.
+    compiled: the arrays of this family.  Rows: its variants, then what is not in the record of it, then one for all units of
+    other families.
     """
-    compiler = _Compiler(entries, [family], AS_RECORDED)
-    tables, _ = compiler.one(family)
-    for slot, held in slots_of(entries, family).items():
-        for name, _, record in compiler.own_records(slot) if not held.type else ():
-            yield slot, record.view, tables.own_trait(0, name, family, record)
+    tables = Tables(entries, [family], (), ())
+    records = entries.families[family].traits
+    for trait in compiled.traits:
+        slot = compiled.slots[trait.slot]
+        if trait.family is not None and not slot.parts:
+            record = records[trait.id]
+            yield slot.id, record.view, tables.among_others(trait, record)
 
 
 @dataclass(frozen=True)
@@ -239,49 +242,44 @@ class _Compiler(Tables[Stated]):
         both = {**fitted, **self.entries.sets[self.sets[one.set]].positions[one.position - 1].fitted}
         return {slot: fact for slot, fact in both.items() if not fact.unknown}
 
+    @cached_property
+    def _fitting(self) -> list[dict[str, list[str]]]:
+        """The parts that fit each slot of each family."""
+        return [parts_for_all(self.entries, family) for family in self.families]
+
     def part_slot(self, ident: str) -> Slot:
         """A slot that holds parts. Its rows: of each family, for its units with the slot and without, every way of issue."""
-        fitting = [
-            parts_for(self.entries, family, ident) if ident in slots else []
-            for family, slots in zip(self.families, self.slots, strict=True)
-        ]
+        fitting = [of_family.get(ident, []) for of_family in self._fitting]
         parts = [*sorted({part for row in fitting for part in row}), "none", "unlisted"]
         at = {part: r for r, part in enumerate(parts)}
         nothing = _sure(at["none"], len(parts))
-        keys: dict[object, int] = {}
-        rows: list[Floats] = []
-        swaps: list[float] = []
-        replaced: list[Floats] = []
-        found = np.zeros(len(self.candidates), dtype=np.int64)
-
-        def row(key: object, chances: Floats, swap: float, later: Floats) -> int:
-            if key not in keys:
-                keys[key] = len(rows)
-                rows.append(chances)
-                swaps.append(swap)
-                replaced.append(later)
-            return keys[key]
-
+        rows: dict[object, tuple[Floats, float, Floats]] = {}
+        keys: list[object] = [None] * len(self.candidates)
         for f, mine in enumerate(self._families_issued):
             if ident not in self.slots[f]:
-                found[mine.candidates] = row(f, nothing, 0.0, nothing)
+                rows[f] = nothing, 0.0, nothing
+                for c in mine.candidates:
+                    keys[c] = f
                 continue
             # A unit that is not in the record has every slot of its family.
             having = {kind: has_slot(self.entries, self.families[f], ident, kind) for kind in set(mine.kinds)}
             has = [having[kind] for kind in mine.kinds]
             swap, later = self._swap(f, ident), self._replaced(f, ident, fitting[f], at)
-            for c, with_it, chances in zip(mine.candidates, has, self._issued(ident, mine, np.array(has), at), strict=True):
-                found[c] = row((f, with_it, chances.tobytes()), chances, swap if with_it else 0.0, later)
+            issued = self._issued(ident, mine, np.array(has), at)
+            for c, with_it, chances in zip(mine.candidates, has, issued, strict=True):
+                keys[c] = key = (f, with_it, chances.tobytes())
+                if key not in rows:
+                    rows[key] = chances, swap if with_it else 0.0, later
         # The rows in the order in which candidates come to point at them.
-        first, which = np.unique(found, return_index=True, return_inverse=True)[1:]
-        order = np.argsort(first)
+        which = {key: row for row, key in enumerate(dict.fromkeys(keys))}
+        found = [rows[key] for key in which]
         return Slot(
             id=ident,
             parts=tuple(parts),
-            row=np.argsort(order)[which.reshape(-1)],
-            swap=np.array(swaps)[order],
-            issued=np.array(rows)[order],
-            replaced=np.array(replaced)[order],
+            row=np.array([which[key] for key in keys], dtype=np.int64),
+            swap=np.array([swap for _, swap, _ in found]),
+            issued=np.array([chances for chances, _, _ in found]),
+            replaced=np.array([later for _, _, later in found]),
             redone=np.zeros(0, dtype=np.int64),
         )
 
@@ -329,8 +327,9 @@ class _Compiler(Tables[Stated]):
             common = [self.own_trait(s, name, None, trait) for name, trait in self.entries.traits.items() if trait.slot == ident]
             own = [] if self.shared_only else self.own_records(ident)
             return [*common, *(self.own_trait(s, name, family, trait) for name, family, trait in own)]
-        found = self._part_traits.get(ident, {})
-        return [*(self._part_trait(s, name, slot, trait) for name, trait in found.items()), self._bare_slot(s, slot, not found)]
+        found, rows = self._part_traits.get(ident, {}), _rows_of_parts(slot.parts)
+        seen = [self._part_trait(s, name, slot, trait, rows) for name, trait in found.items()]
+        return [*seen, self._bare_slot(s, slot, not found)]
 
     @cached_property
     def _part_traits(self) -> dict[str, dict[str, TraitRecord]]:
@@ -341,17 +340,14 @@ class _Compiler(Tables[Stated]):
                 found.setdefault(trait.slot, {})[name] = trait
         return found
 
-    def _part_trait(self, s: int, name: str, slot: Slot, record: TraitRecord) -> Trait:
+    def _part_trait(self, s: int, name: str, slot: Slot, record: TraitRecord, rows: Rows) -> Trait:
         """Rows: one for each part that fits; the last two are an empty slot and a part nobody recorded."""
         short = name.partition(".")[2]
         facts: list[Fact | None] = [
             self.entries.parts[part].shows.get(short) if part in self.entries.parts else None for part in slot.parts
         ]
         facts = [None if fact is None or fact.unknown else fact for fact in facts]
-        blend = np.array([[1.0 if fact else 0.0 for fact in facts]])
-        empty = np.array([part == "none" for part in slot.parts], dtype=bool)
-        new = np.array([part == "unlisted" for part in slot.parts], dtype=bool)
-        return self.trait(s, name, None, record, facts, blend, np.zeros(len(facts), dtype=np.int64), empty, new)
+        return self.trait(s, name, None, record, facts, rows)
 
     def _bare_slot(self, s: int, slot: Slot, asked: bool) -> Trait:
         """Which part sits there, named outright. A question only where the slot type has no traits."""
@@ -383,6 +379,13 @@ class _Compiler(Tables[Stated]):
             worn=0.0,
             asked=asked,
         )
+
+
+def _rows_of_parts(parts: Sequence[str]) -> Rows:
+    """One for each part that fits somewhere; all that is recorded of them counts alike."""
+    size = len(parts)
+    empty, new = (np.array([part == word for part in parts], dtype=bool) for word in ("none", "unlisted"))
+    return Rows(np.zeros(size, dtype=np.int64), empty, new, lambda known: known[None, :].astype(np.float64))
 
 
 def _sure(part: int, parts: int) -> Floats:

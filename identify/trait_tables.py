@@ -4,8 +4,10 @@ What nobody recorded becomes the blend of what is recorded in the family (leanin
 that it neither helps nor hurts.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
+from itertools import pairwise
 from statistics import median
 from typing import Generic, Protocol, TypeVar
 
@@ -51,6 +53,34 @@ class Row(Protocol):
 Told = TypeVar("Told", bound=Row)
 
 
+class Rows:
+    """The rows of a table: what all traits that are read from the same records, or off the same parts, have in common.
+
+    home[i]     the blend that row i takes where nothing, or not the whole, is recorded of it
+    absent[i]   row i has no such thing to look at, being an empty slot or a unit of another family
+    new[i]      row i stands for what is not in the record
+    """
+
+    def __init__(self, home: Ints, absent: Bools, new: Bools, blend: Callable[[Bools], Floats]) -> None:
+        """`blend`: of those rows that are recorded, one for each home; it need not sum to 1."""
+        self.home, self.absent, self.new = home, absent, new
+        self.some_absent = bool(absent.any())
+        self.all_apply = np.ones(len(home))
+        self._blend = blend
+        self._blends: dict[bytes, tuple[Floats, Ints]] = {}
+
+    def blends(self, facts: Sequence[Fact | None]) -> tuple[Floats, Ints]:
+        """(the blends, summing to 1, which of them each row takes) where these facts are recorded, as they are of many traits."""
+        known = np.array([fact is not None for fact in facts], dtype=bool)
+        key = known.tobytes()
+        if key not in self._blends:
+            blend = self._blend(known)
+            totals = blend.sum(axis=1, keepdims=True)
+            blend = np.divide(blend, totals, out=np.zeros_like(blend), where=totals > 0)
+            self._blends[key] = blend, np.where(known, -1, self.home)
+        return self._blends[key]
+
+
 class Tables(Generic[Told]):
     """Makes traits of records. Their rows: one for each record (`stated`), then one for each family.
 
@@ -58,7 +88,6 @@ class Tables(Generic[Told]):
     weight[v]     how common each record is
     unlisted[f]   what is known of whatever of the family is not in the record
     assumed_mistakes   share of all readings that go wrong, in the place of the recorded ones; None leaves those
-    among         of a single family: the last row stands for all units of other families, which have no such trait
     """
 
     def __init__(
@@ -68,17 +97,16 @@ class Tables(Generic[Told]):
         stated: Sequence[Told],
         views: Iterable[str],
         assumed_mistakes: float | None = None,
-        among: bool = False,
     ) -> None:
         self.entries = entries
         self.assumed_mistakes = assumed_mistakes
         self.about = entries.about
         self.families = list(families)
         self.stated = list(stated)
-        self.among = among
         at = {family: f for f, family in enumerate(self.families)}
         self.family_at = [at[one.family] for one in self.stated]
         self.views = list(views)
+        self._view_at = {view: v for v, view in enumerate(self.views)}
         self.weight: Floats = np.ones(len(self.stated))
         self.unlisted: list[Mapping[str, Fact]] = [{} for _ in self.families]
         self._ones: dict[str, tuple[Tables[Told], Ints]] = {}
@@ -96,57 +124,71 @@ class Tables(Generic[Told]):
             redone=np.array([len(self.stated) + f for f in family_of_row], dtype=np.int64),
         )
 
+    @cached_property
+    def own_rows(self) -> Rows:
+        """Those of every own slot: one for each record, one for each family."""
+        records, families = len(self.stated), len(self.families)
+        family_of_row = np.array([*self.family_at, *range(families)], dtype=np.int64)
+        weight = np.concatenate([self.weight, np.zeros(families)])
+        mine = family_of_row == np.arange(families)[:, None]
+
+        def blend(known: Bools) -> Floats:
+            return _leaning(weight * known * mine, weight * known)
+
+        return Rows(family_of_row, np.zeros(len(weight), dtype=bool), np.arange(len(weight)) >= records, blend)
+
     def own_trait(self, s: int, name: str, family: str | None, record: TraitRecord) -> Trait:
         """Rows: one for each variant, one for each family. What a family has alone is worked out of its own rows alone."""
         if family is not None and len(self.families) > 1:
             tables, rows = self.one(family)
-            return _spread(tables.own_trait(s, name, family, record), rows, len(self.stated))
-        facts: list[Fact | None] = [one.shows.get(name) for one in self.stated]
-        facts += [one.get(name) for one in self.unlisted]
-        known = np.array([fact is not None for fact in facts], dtype=bool)
-        weight = np.concatenate([self.weight, np.zeros(len(self.families))]) * known
-        blend_of = np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
-        blend = _leaning(weight * (blend_of == np.arange(len(self.families))[:, None]), weight)
-        new = np.arange(len(facts)) >= len(self.stated)
-        absent = np.zeros(len(facts), dtype=bool)
-        if self.among:
-            facts.append(None)
-            blend = np.column_stack([blend, np.zeros(len(blend))])
-            blend_of, new, absent = np.append(blend_of, 0), np.append(new, False), np.append(absent, True)
-        return self.trait(s, name, family, record, facts, blend, blend_of, absent, new)
+            return _spread(tables.among_others(tables.own_trait(s, name, family, record), record), rows, len(self.stated))
+        facts = [*(one.shows.get(name) for one in self.stated), *(one.get(name) for one in self.unlisted)]
+        return self.trait(s, name, family, record, facts, self.own_rows)
 
     def one(self, family: str) -> tuple["Tables[Told]", Ints]:
-        """(the tables of a family among others, and which of their rows each row here is)."""
+        """(the tables of a family alone, which of their rows each row here is). Of other families: the one behind their last."""
         if family not in self._ones:
             f = self.families.index(family)
             mine = [v for v, at in enumerate(self.family_at) if at == f]
-            tables = Tables(self.entries, [family], [self.stated[v] for v in mine], self.views, self.assumed_mistakes, among=True)
+            tables = Tables(self.entries, [family], [self.stated[v] for v in mine], self.views, self.assumed_mistakes)
             tables.weight, tables.unlisted = self.weight[mine], [self.unlisted[f]]
             rows = np.full(len(self.stated) + len(self.families), len(mine) + 1, dtype=np.int64)
             rows[[*mine, len(self.stated) + f]] = np.arange(len(mine) + 1)
             self._ones[family] = tables, rows
         return self._ones[family]
 
+    def among_others(self, trait: Trait, record: TraitRecord) -> Trait:
+        """A trait of a single family with one more row, for all units of other families, which have no such thing to look at."""
+        rows = len(trait.new)
+        absent = np.arange(rows + 1) == rows
+        mistakes = self.mistakes(number(self.about.mistakes, record.mistakes))
+        more = {name: np.append(values, np.nan) for name in ("mean", "sd") if len(values := getattr(trait, name))}
+        truth, confusion = _one_more(trait.truth), trait.confusion
+        if not record.measured:
+            more = {"mean": np.zeros(0), "sd": np.zeros(0)}
+            truth, confusion = _with_missing(truth, confusion, mistakes, absent)
+        return replace(
+            trait,
+            **more,
+            states=() if record.measured else (*trait.states, MISSING),
+            table=_one_more(trait.table) if record.measured else truth @ confusion,
+            truth=truth,
+            confusion=confusion,
+            applies=_apply(absent, mistakes),
+            can_be_missing=True,
+            blend=np.column_stack([trait.blend, np.zeros(len(trait.blend))]),
+            blend_of=np.append(trait.blend_of, 0),
+            new=np.append(trait.new, False),
+        )
+
     def trait(
-        self,
-        s: int,
-        name: str,
-        family: str | None,
-        record: TraitRecord,
-        facts: Sequence[Fact | None],
-        blend: Floats,
-        blend_of: Ints,
-        absent: Bools,
-        new: Bools,
+        self, s: int, name: str, family: str | None, record: TraitRecord, facts: Sequence[Fact | None], rows: Rows
     ) -> Trait:
-        """`absent[i]`: row i has no such thing to look at, being an empty slot or a unit of another family."""
-        totals = blend.sum(axis=1, keepdims=True)
-        blend = np.divide(blend, totals, out=np.zeros_like(blend), where=totals > 0)
-        blend_of = np.where([fact is not None for fact in facts], -1, blend_of)
+        """A trait whose rows show these facts."""
+        blend, blend_of = rows.blends(facts)
         states: tuple[str, ...] = ()
         table = truth = confusion = np.zeros((len(facts), 0))
-        mean = sd = np.zeros(0)
-        cuts = np.zeros(0)
+        mean = sd = cuts = np.zeros(0)
         least, most, reads = 0.0, 1.0, 0.0
         mistakes = self.mistakes(number(self.about.mistakes, record.mistakes))
         if record.measured:
@@ -156,10 +198,10 @@ class Tables(Generic[Told]):
             reads = record.measured.read_to if record.measured.read_to is not None else _usual_reading(sd)
         else:
             named = list(record.states) if record.states is not None else _markings(facts)
-            truth = self._truth(facts, named, blend, blend_of)
+            truth = self._truth(facts, named, blend, rows.home)
             confusion = _confusion(record, named, mistakes)
-            if absent.any():
-                truth, confusion = _with_missing(truth, confusion, mistakes, absent)
+            if rows.some_absent:
+                truth, confusion = _with_missing(truth, confusion, mistakes, rows.absent)
                 named = [*named, MISSING]
             states, table = tuple(named), truth @ confusion
             if not states:  # a marking that nobody recorded: like a value that nobody recorded, and there is nothing to ask
@@ -168,18 +210,18 @@ class Tables(Generic[Told]):
             id=name,
             family=family,
             slot=s,
-            view=self.views.index(record.view) if record.view in self.views else -1,
+            view=self._view_at.get(record.view, -1),
             states=states,
             table=table,
             truth=truth,
             confusion=confusion,
             mean=mean,
             sd=sd,
-            applies=np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED) if absent.any() else np.ones(len(facts)),
-            can_be_missing=bool(absent.any()),
+            applies=_apply(rows.absent, mistakes) if rows.some_absent else rows.all_apply,
+            can_be_missing=rows.some_absent,
             blend=blend,
             blend_of=blend_of,
-            new=new,
+            new=rows.new,
             cuts=cuts,
             least=least,
             most=most,
@@ -200,30 +242,23 @@ class Tables(Generic[Told]):
         length = max(1.0, float(np.mean([len(one) for one in markings if one != MISSING] or [1])))
         return max(NEVER_WORN, 1.0 - (1.0 - self.assumed_mistakes) ** (1.0 / length))
 
-    def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, blend_of: Ints) -> Floats:
-        """P(state | row) without mistakes, what is not recorded filled with the blend."""
+    def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, home: Ints) -> Floats:
+        """P(state | row) without mistakes, what is not recorded filled with the blend of its home."""
         distinct, which = once(facts)
         looks = np.zeros((len(distinct), len(states)))
         at = {state: k for k, state in enumerate(states)}
         for i, fact in enumerate(distinct):
             for state, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
                 looks[i, at[state]] += share
-        truth = looks[which]
-        sums = truth.sum(axis=1, keepdims=True)
+        sums = looks.sum(axis=1, keepdims=True)
         if (sums == 1.0).all():
-            return truth
-        whole = np.divide(truth, sums, out=np.zeros_like(truth), where=sums > 0)
-        blends = blend @ whole
+            return looks[which]
+        whole = looks / np.where(sums > 0, sums, 1.0)
+        blends = blend @ whole[which]
         empty = blends.sum(axis=1) == 0
-        blends[empty] = 1.0 / max(1, len(states))
-        home = np.maximum(np.where(blend_of >= 0, blend_of, self._home(len(facts), len(blend))), 0)
-        return truth + (1.0 - sums) * blends[home]
-
-    def _home(self, rows: int, blends: int) -> Ints:
-        """Which blend completes a row that is recorded only in part."""
-        if blends == 1:
-            return np.zeros(rows, dtype=np.int64)
-        return np.array([*self.family_at, *range(len(self.families))], dtype=np.int64)
+        if empty.any():
+            blends[empty] = 1.0 / max(1, len(states))
+        return looks[which] + (1.0 - sums[which]) * blends[home]
 
     def _measures(self, facts: Sequence[Fact | None], record: TraitRecord) -> tuple[Floats, Floats]:
         """Mean and standard deviation of each row in the trait's unit; several values become their moments."""
@@ -277,32 +312,50 @@ def _markings(facts: Iterable[Fact | None]) -> list[str]:
 def _confusion(record: TraitRecord, states: Sequence[str], mistakes: float) -> Floats:
     """confusion[true, read]; each row sums to 1."""
     size = len(states)
-    matrix = np.eye(size)
     if size < 2:
-        return matrix
-    matrix[:] = mistakes / (size - 1)
-    np.fill_diagonal(matrix, 1.0 - mistakes)
+        return np.eye(size)
+    if record.states is None:  # a marking is taken for any other
+        alike = np.full((size, size), mistakes / (size - 1))
+        np.fill_diagonal(alike, 1.0 - mistakes)
+        return alike
+    at = {state: k for k, state in enumerate(states)}
+    matrix = [[mistakes / (size - 1)] * size for _ in states]
     for k, state in enumerate(states):
-        named = [states.index(other) for other in (record.states[state].mistaken_for if record.states else [])]
+        named = [at[other] for other in record.states[state].mistaken_for]
         if named:
-            others = [j for j in range(size) if j != k and j not in named]
+            others = size - 1 - len({*named} - {k})
             share = CONFUSED if others else 1.0
-            matrix[k, named] = mistakes * share / len(named)
-            matrix[k, others] = mistakes * (1.0 - share) / max(1, len(others))
-    return matrix
+            matrix[k] = [mistakes * (1.0 - share) / max(1, others)] * size
+            for j in named:
+                matrix[k][j] = mistakes * share / len(named)
+        if k not in named:
+            matrix[k][k] = 1.0 - mistakes
+    return np.array(matrix)
 
 
 def _with_missing(truth: Floats, confusion: Floats, mistakes: float, absent: Bools) -> tuple[Floats, Floats]:
     """Adds the state "missing": what the rows show that have no such thing."""
-    size = truth.shape[1]
-    wider = np.column_stack([np.where(absent[:, None], 0.0, truth), absent.astype(float)])
+    rows, size = truth.shape
+    wider = np.zeros((rows, size + 1))
+    wider[:, :size] = truth
+    wider[absent] = 0.0
+    wider[:, size] = absent
     overlooked = mistakes * OVERLOOKED
-    grown = np.zeros((size + 1, size + 1))
+    grown = np.full((size + 1, size + 1), overlooked)
     grown[:size, :size] = confusion * (1.0 - overlooked)
-    grown[:size, size] = overlooked
     grown[size, :size] = mistakes / max(1, size)
     grown[size, size] = 1.0 - mistakes if size else 1.0
     return wider, grown
+
+
+def _apply(absent: Bools, mistakes: float) -> Floats:
+    """The chance that somebody reads a trait on each row, of which some have no such thing."""
+    return np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED)
+
+
+def _one_more(rows: Floats) -> Floats:
+    """The rows and one of nothing."""
+    return np.concatenate([rows, np.zeros((1, rows.shape[1]))])
 
 
 def _moments(row: Sequence[Measure], weights: Floats, usual: float) -> tuple[float, float]:
@@ -314,14 +367,14 @@ def _moments(row: Sequence[Measure], weights: Floats, usual: float) -> tuple[flo
 
 def _usual_reading(sd: Floats) -> float:
     """How closely a careful reading comes where nobody said: half of what units of one variant differ by."""
-    known = sd[~np.isnan(sd)]
-    return float(np.median(known)) / 2 if len(known) else 0.0
+    known = [one for one in sd.tolist() if one == one]
+    return median(known) / 2 if known else 0.0
 
 
 def _cuts(mean: Floats) -> Floats:
     """Values halfway between the recorded means: where "longer than" tells most."""
-    known = np.unique(mean[~np.isnan(mean)])
-    cuts = (known[1:] + known[:-1]) / 2
+    known = sorted({one for one in mean.tolist() if one == one})
+    cuts = np.array([(one + other) / 2 for one, other in pairwise(known)])
     if len(cuts) > MOST_CUTS:
         cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int))]
     return cuts

@@ -11,7 +11,7 @@ from ..kb.findings import Unreadable
 from ..kb.load import Entries
 from ..kb.models import Trait as TraitRecord
 from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
-from ..kb.resolve import has_slot, slots_of, stated, traits_of, views_of
+from ..kb.resolve import on_kind, slots_of, stated, traits_of, views_of
 from ..kb.values import Answer
 from .arrays import MISSING, NOT_IN_THE_RECORD, Compiled
 from .questions import Question
@@ -108,11 +108,7 @@ class Words:
         one = stated(self.entries, ident)
         told = self._fitted_in_sets.get(ident, set()).union(one.fitted)
         slots = slots_of(self.entries, one.family)
-        return [
-            slot
-            for slot, record in slots.items()
-            if record.type and slot not in told and has_slot(self.entries, one.family, slot, one.kind)
-        ]
+        return [slot for slot, record in slots.items() if record.type and slot not in told and on_kind(record, one.kind)]
 
     @cached_property
     def _fitted_in_sets(self) -> dict[str, set[str]]:

@@ -15,14 +15,14 @@ Documents of ranks 0 to 3 come in the order of `order_key`, the others by their 
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from typing import NamedTuple
 
 from .describe import NAMED_KINDS
 from .load import Entries
-from .models import Family, Trait
+from .models import Trait
 from .resolve import Stated, moved, stated, traits_of
 from .said import OPPOSITE, VERY, parts_of, unfolded
 from .values import Fact, Years
@@ -178,18 +178,18 @@ def rank(document: Document, query: str) -> int:
 # Documents ---------------------------------------------------------------------------------------------------------------
 
 
-Wanted = Callable[[str, str], bool]
-
-
-def documents(entries: Entries, whole: Callable[[str], Stated] | None = None, wanted: Wanted | None = None) -> list[Document]:
+def documents(
+    entries: Entries, whole: Callable[[str], Stated] | None = None, wanted: Mapping[str, Sequence[str]] | None = None
+) -> list[Document]:
     """Every record one can ask for, and every trait, in the order of kinds and ids.
 
-    whole: gives a variant as it is stated, where somebody has them already.  wanted: says of a kind and an id whether its
-    document is wanted; of a trait, of the kind and id it belongs to ("" for those that all families share).
+    whole: gives a variant as it is stated, where somebody has them already.  wanted: {kind: ids in order} of the records that
+    are wanted, all where None; with a family or slot type come its traits, and with "" those that all families share.
     """
     resolved = whole or cache(partial(stated, entries))
-    wants: Wanted = wanted or _all
-    makers: dict[str, Callable[[Entries, list[str]], Iterator[Document]]] = {
+    if wanted is None:
+        wanted = {kind: sorted(entries.of(kind)) for kind in NAMED_KINDS if kind != "trait"} | {"": [""]}
+    makers: dict[str, Callable[[Entries, Sequence[str]], Iterator[Document]]] = {
         "variant": partial(_variants, resolved),
         "part": _parts,
         "set": partial(_sets, resolved),
@@ -204,14 +204,10 @@ def documents(entries: Entries, whole: Callable[[str], Stated] | None = None, wa
     found: list[Document] = []
     for kind in NAMED_KINDS:
         if kind == "trait":
-            found += _traits(entries, wants)
+            found += _traits(entries, wanted)
         else:
-            found += makers[kind](entries, [ident for ident in sorted(entries.of(kind)) if wants(kind, ident)])
+            found += makers[kind](entries, wanted.get(kind, ()))
     return found
-
-
-def _all(_kind: str, _ident: str) -> bool:
-    return True
 
 
 def _joined(*texts: str | None) -> str:
@@ -228,12 +224,12 @@ def _each(texts: Iterable[str | None]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(unicodedata.normalize("NFC", text) for text in texts if text))
 
 
-def _variants(whole: Callable[[str], Stated], entries: Entries, idents: list[str]) -> Iterator[Document]:
-    traits = cache(partial(traits_of, entries))
+def _variants(whole: Callable[[str], Stated], entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
+    traits, said = cache(partial(traits_of, entries)), cache(partial(_said_of, entries))
     for ident in idents:
         one = whole(ident)
         if not entries.variants[ident].signpost:
-            yield _variant(entries, one, traits(one.family))
+            yield _variant(entries, one, traits(one.family), said(one.family, one.kind, one.livery))
         else:
             now = [whole(other).name for other in moved(entries, ident)]
             yield Document(
@@ -241,7 +237,7 @@ def _variants(whole: Callable[[str], Stated], entries: Entries, idents: list[str
             )
 
 
-def _variant(entries: Entries, one: Stated, traits: Mapping[str, Trait]) -> Document:
+def _variant(entries: Entries, one: Stated, traits: Mapping[str, Trait], said: tuple[str, ...]) -> Document:
     family = entries.families[one.family]
     kind = family.kinds[one.kind].name if one.kind in family.kinds else None
     seen = {name: fact for name, fact in one.shows.items() if name in traits}
@@ -252,7 +248,7 @@ def _variant(entries: Entries, one: Stated, traits: Mapping[str, Trait]) -> Docu
         _joined(one.name),
         one.family,
         "family",
-        said=_said_of(entries, family, one),
+        said=said,
         numbers=_each([one.catalog_number]),
         markings=_each(choice for name, fact in seen.items() if traits[name].marking for choice in fact.is_),
         livery=_livery(entries, one.livery),
@@ -271,11 +267,10 @@ def phrases(*lists: Iterable[str]) -> tuple[str, ...]:
     return _each(one.replace(VERY, "") for one in plain_ones)
 
 
-def _said_of(entries: Entries, family: Family, one: Stated) -> tuple[str, ...]:
+def _said_of(entries: Entries, family: str, kind: str | None, livery: str | None) -> tuple[str, ...]:
     """What people call a variant: by its livery, and by its kind."""
-    livery = entries.liveries.get(one.livery or "")
-    kind = family.kinds.get(one.kind or "")
-    return phrases(livery.said if livery else [], kind.said if kind else [])
+    worn, role = entries.liveries.get(livery or ""), entries.families[family].kinds.get(kind or "")
+    return phrases(worn.said if worn else [], role.said if role else [])
 
 
 def _shown(facts: Mapping[str, Fact], traits: Mapping[str, Trait]) -> Iterator[str]:
@@ -295,7 +290,7 @@ def _maker(entries: Entries, ident: str | None) -> str:
     return _joined(one.name) if one else ""
 
 
-def _parts(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _parts(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.parts[ident]) for ident in idents):
         home = entries.home["part", ident]
         copied = entries.parts.get(one.reproduction_of or "")
@@ -315,7 +310,7 @@ def _parts(entries: Entries, idents: list[str]) -> Iterator[Document]:
         )
 
 
-def _sets(whole: Callable[[str], Stated], entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _sets(whole: Callable[[str], Stated], entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.sets[ident]) for ident in idents):
         sat = [now for position in one.positions for written in position.variants for now in moved(entries, written)]
         fitted = [part for position in one.positions for fact in position.fitted.values() for part in fact.is_]
@@ -334,7 +329,7 @@ def _sets(whole: Callable[[str], Stated], entries: Entries, idents: list[str]) -
         )
 
 
-def _families(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _families(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.families[ident]) for ident in idents):
         yield Document(
             "family",
@@ -351,10 +346,10 @@ def _families(entries: Entries, idents: list[str]) -> Iterator[Document]:
         )
 
 
-def _traits(entries: Entries, wants: Wanted) -> Iterator[Document]:
-    homes: list[tuple[str, str, Mapping[str, Trait]]] = [("", "", entries.traits)]
-    homes += [(kind, home, one.traits) for kind in ("family", "slot type") for home, one in sorted(entries.of(kind).items())]
-    for kind, home, traits in (one for one in homes if wants(one[0], one[1])):
+def _traits(entries: Entries, wanted: Mapping[str, Sequence[str]]) -> Iterator[Document]:
+    homes = [(kind, home) for kind in ("", "family", "slot type") for home in wanted.get(kind, ())]
+    for kind, home in homes:
+        traits: Mapping[str, Trait] = entries.of(kind)[home].traits if kind else entries.traits
         for ident, one in sorted(traits.items()):
             states = list((one.states or {}).values())
             yield Document(
@@ -369,7 +364,7 @@ def _traits(entries: Entries, wants: Wanted) -> Iterator[Document]:
             )
 
 
-def _slot_types(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _slot_types(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.slot_types[ident]) for ident in idents):
         traits = _each(trait.name for trait in one.traits.values())
         named = phrases(one.said)
@@ -378,7 +373,7 @@ def _slot_types(entries: Entries, idents: list[str]) -> Iterator[Document]:
         )
 
 
-def _procedures(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _procedures(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.procedures[ident]) for ident in idents):
         serves = [entries.slot_types[slot_type].name for slot_type in one.serves if slot_type in entries.slot_types]
         yield Document(
@@ -391,19 +386,19 @@ def _procedures(entries: Entries, idents: list[str]) -> Iterator[Document]:
         )
 
 
-def _liveries(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _liveries(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.liveries[ident]) for ident in idents):
         livery = _livery(entries, ident)
         yield Document("livery", ident, _joined(one.name), said=phrases(one.said), livery=livery, about=_prose(one.about))
 
 
-def _makers(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _makers(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.makers[ident]) for ident in idents):
         about = _prose(one.place, one.about)
         yield Document("maker", ident, _joined(one.name), said=phrases(one.said), years=one.made, about=about)
 
 
-def _sources(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _sources(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.sources[ident]) for ident in idents):
         years = Years(one.year, one.year) if one.year else None
         yield Document(
@@ -411,7 +406,7 @@ def _sources(entries: Entries, idents: list[str]) -> Iterator[Document]:
         )
 
 
-def _sightings(entries: Entries, idents: list[str]) -> Iterator[Document]:
+def _sightings(entries: Entries, idents: Sequence[str]) -> Iterator[Document]:
     for ident, one in ((ident, entries.sightings[ident]) for ident in idents):
         year = int(one.seen[:4])
         marks = _markings_read(entries, one.verdict.variant, {name: answer.is_ for name, answer in one.answers.items()})

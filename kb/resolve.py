@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from .load import Entries
 from .models import Slot, State, Trait, Variant, View
@@ -55,18 +56,17 @@ def lineage(entries: Entries, variant: str) -> list[Variant]:
 def stated(entries: Entries, variant: str) -> Stated:
     """The variant as a reader should see it; facts that are `unknown` are left out. `variant` must exist."""
     row = lineage(entries, variant)
-
-    def first(name: str) -> object:
-        return next((value for value in (getattr(one, name) for one in row) if value is not None), None)
-
+    said: dict[str, Any] = dict.fromkeys(INHERITED)
+    for one in reversed(row):
+        said |= {name: value for name in INHERITED if (value := getattr(one, name)) is not None}
     family_id = entries.family_of(variant)
     family = entries.families.get(family_id)
-    kind, livery = first("kind"), first("livery")
+    kind, livery = said["kind"], said["livery"]
     shows: dict[str, Fact] = dict(family.shows) if family else {}
     fitted: dict[str, Fact] = {}
-    if isinstance(livery, str) and livery in entries.liveries:
+    if livery is not None and livery in entries.liveries:
         shows |= entries.liveries[livery].shows
-    if family and isinstance(kind, str) and kind in family.kinds:
+    if family and kind is not None and kind in family.kinds:
         shows |= family.kinds[kind].shows
         fitted |= family.kinds[kind].fitted
     for one in reversed(row):
@@ -82,7 +82,7 @@ def stated(entries: Entries, variant: str) -> Stated:
         verified=own.verified,
         shows={trait: fact for trait, fact in shows.items() if not fact.unknown},
         fitted={slot: fact for slot, fact in fitted.items() if not fact.unknown},
-        **{name: first(name) for name in INHERITED},  # type: ignore[arg-type]
+        **said,
     )
 
 
@@ -123,7 +123,7 @@ def has_slot(entries: Entries, family: str, slot: str, kind: str | None) -> bool
 
 
 def on_kind(slot: Slot, kind: str | None) -> bool:
-    """Whether units of a kind have a slot of their family."""
+    """Whether units of a kind have a slot of their family; those whose kind nobody recorded have every slot."""
     return slot.kinds is None or kind is None or kind in slot.kinds
 
 
@@ -170,15 +170,27 @@ def sort_of_part(entries: Entries) -> Trait:
 
 def parts_for(entries: Entries, family: str, slot: str) -> list[str]:
     """The parts that fit a slot: those that say so, and those that some variant or set position has there."""
-    slot_type = slots_of(entries, family)[slot].type
-    fitting = {part for part, record in entries.parts.items() if slot in record.fits.get(family, [])}
-    record = entries.families.get(family)
-    facts: list[Fact | None] = [kind.fitted.get(slot) for kind in record.kinds.values()] if record else []
-    facts += [entries.variants[ident].fitted.get(slot) for ident in entries.inside("variant", family)]
-    for ident in entries.inside("set", family):
-        facts += [position.fitted.get(slot) for position in entries.sets[ident].positions]
-    fitting |= {part for fact in facts if fact for part in fact.is_}
-    return sorted(part for part in fitting if part in entries.parts and entries.home["part", part] == slot_type)
+    return parts_for_all(entries, family)[slot]
+
+
+def parts_for_all(entries: Entries, family: str) -> dict[str, list[str]]:
+    """The same of each slot of a family."""
+    slots, record = slots_of(entries, family), entries.families.get(family)
+    fitting: dict[str, set[str]] = {slot: set() for slot in slots}
+    for part, one in entries.parts.items():
+        for slot in one.fits.get(family, ()):
+            fitting.setdefault(slot, set()).add(part)
+    fitted = [kind.fitted for kind in record.kinds.values()] if record else []
+    fitted += [entries.variants[ident].fitted for ident in entries.inside("variant", family)]
+    fitted += [position.fitted for ident in entries.inside("set", family) for position in entries.sets[ident].positions]
+    for facts in fitted:
+        for slot, fact in facts.items():
+            fitting.setdefault(slot, set()).update(fact.is_)
+    known, home = entries.parts, entries.home
+    return {
+        name: sorted(part for part in fitting[name] if part in known and home["part", part] == slot.type)
+        for name, slot in slots.items()
+    }
 
 
 def number(words: Mapping[str, float], weight: str | float) -> float:

@@ -44,6 +44,8 @@ def unfolded(written: str) -> list[str]:
 
 def parts_of(unfolded_phrase: str) -> list[str]:
     """The parts that "+" and "_" join, without either."""
+    if JOINED not in unfolded_phrase and THING not in unfolded_phrase:
+        return [one] if (one := unfolded_phrase.strip()) else []
     return [piece.strip() for piece in _JOINT.split(unfolded_phrase) if piece.strip()]
 
 

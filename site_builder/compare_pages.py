@@ -12,7 +12,6 @@ from ..kb.describe import NOT_RECORDED, Comparer, Difference, compare_parts
 from ..kb.drawings import COMMON, FAMILY, PART
 from ..kb.load import Entries
 from ..kb.models import Trait
-from ..kb.pictures import where_drawn
 from ..kb.resolve import moved, slots_of, traits_of, views_of
 from .page import File, Page, Values
 from .search_pages import added, assigned
@@ -121,7 +120,7 @@ def _pictures_file(site: Site, kind: str, group: str) -> bytes:
         level, traits = COMMON, site.entries.traits
     found: dict[str, str] = {}
     for name, trait in traits.items():
-        drawn = where_drawn(site.pictures.drawings, family, name)
+        drawn = site.images.where_drawn(family, name)
         if trait.states and drawn and drawn.drawing.level == level:
             key = name.removeprefix(f"{group}.") if level == PART else name
             pictures = {f"{key}/{state}": site.pictures.of_state(family, name, state) for state in trait.states}

@@ -1,11 +1,18 @@
 """The tables as one SQLite database, the same bytes from the same entries.
 
+It is made in two steps.  The tables of facts alone come first: they hold most of the rows and no sentence changes them, so that
+what is made of them lasts from build to build.  The others are added to that.
+
 The file format is SQLite's own (https://www.sqlite.org/fileformat2.html).  Page size, encoding and the order of rows are
 fixed, and the number of the library that wrote the file, which is for information only, is replaced.
 """
 
-from collections.abc import Callable, Sequence
+import zlib
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import closing, contextmanager
+from typing import TYPE_CHECKING
 
+from .tables_known import OF_FACTS
 from .tables_seen import TABLES
 from .tabular import FORMAT, Column, Row, Table
 
@@ -15,35 +22,62 @@ APPLICATION_ID = int.from_bytes(b"tell", "big")
 PAGE_SIZE = 4096
 #: Bytes 96 to 99 hold SQLITE_VERSION_NUMBER of whoever wrote the file last, here always that of 3.40.0.
 WRITTEN_BY = (slice(96, 100), (3_040_000).to_bytes(4, "big"))
+#: How hard the tables of facts are packed: the least there is takes an eighth of the room.
+PACKING = 1
+Rows = Callable[[str], Sequence[Row]]
+
+if TYPE_CHECKING:
+    from sqlite3 import Connection
 
 
-def database(rows: Callable[[str], Sequence[Row]]) -> bytes:
-    """The file. `rows`: gives the rows of a table. Raises sqlite3.IntegrityError for rows that break a key."""
-    import sqlite3  # here, since most builds leave this file as it was
-
-    connection = sqlite3.connect(":memory:", isolation_level=None)
-    try:
+def of_facts(rows: Rows) -> bytes:
+    """The database with the tables of facts alone filled, packed. `rows`: gives the rows of a table."""
+    with _opened() as connection:
         connection.executescript(
             f"PRAGMA page_size = {PAGE_SIZE}; PRAGMA encoding = 'UTF-8'; PRAGMA application_id = {APPLICATION_ID}; "
-            f"PRAGMA user_version = {FORMAT.rsplit('/', 1)[1]}; PRAGMA foreign_keys = OFF;"
+            f"PRAGMA user_version = {FORMAT.rsplit('/', 1)[1]};"
         )
         connection.execute("BEGIN")
         for table in TABLES:
             connection.execute(definition(table))
-        for table in TABLES:
-            marks = ", ".join("?" * len(table.columns))
-            connection.executemany(f'INSERT INTO "{table.name}" VALUES ({marks})', rows(table.name))
+        _fill(connection, [table for table in TABLES if table.name in OF_FACTS], rows)
+        connection.execute("COMMIT")
+        return zlib.compress(connection.serialize(), PACKING)
+
+
+def database(rows: Rows, facts: bytes) -> bytes:
+    """The file. `facts`: as `of_facts` gives it. Raises sqlite3.IntegrityError for rows that break a key."""
+    with _opened() as connection:
+        connection.deserialize(zlib.decompress(facts))
+        connection.execute("BEGIN")
+        _fill(connection, [table for table in TABLES if table.name not in OF_FACTS], rows)
         # At the end, since a key may lead to a later row.
         broken = connection.execute("PRAGMA foreign_key_check").fetchone()
         if broken:
-            raise sqlite3.IntegrityError(f"{broken[0]} leads to no row of {broken[2]}")
+            from sqlite3 import IntegrityError
+
+            raise IntegrityError(f"{broken[0]} leads to no row of {broken[2]}")
         connection.execute("COMMIT")
         content = bytearray(connection.serialize())
-    finally:
-        connection.close()
     place, number = WRITTEN_BY
     content[place] = number
     return bytes(content)
+
+
+@contextmanager
+def _opened() -> Generator["Connection"]:
+    """A database in memory, in which keys are not looked at."""
+    import sqlite3  # here, since most builds leave this file as it was
+
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        connection.execute("PRAGMA foreign_keys = OFF")
+        yield connection
+
+
+def _fill(connection: "Connection", tables: Iterable[Table], rows: Rows) -> None:
+    for table in tables:
+        marks = ", ".join("?" * len(table.columns))
+        connection.executemany(f'INSERT INTO "{table.name}" VALUES ({marks})', rows(table.name))
 
 
 def definition(table: Table) -> str:

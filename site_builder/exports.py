@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..kb.load import FIELDS
 from ..kb.resolve import living
-from .database import database
+from .database import database, of_facts
 from .linked_data import Download, Linker, license_address, script
 from .page import File, Page, Values
 from .reads import Sum
@@ -55,6 +55,7 @@ class Exports:
         self.rows: Callable[[str], Sequence[Row]] = kept(self._rows)
         #: How many rows a table has; the process that makes them answers it for those that come later.
         self.count: Callable[[str], int] = site.memo.question("rows", self._count, lasting=True)
+        self.facts: Callable[[], bytes] = site.memo.question("database of facts", partial(of_facts, self.rows), lasting=True)
         makers = [(f"{FOLDER}/{name}", group, make) for group in GROUPS for name, make in group.files(self)]
         #: {address: its group} of every file in the folder but its list.
         self.groups = {address: group for address, group, _ in makers}
@@ -161,6 +162,10 @@ def _whole(exports: Exports) -> bytes:
     return whole_file(whole, texts)
 
 
+def _database(exports: Exports) -> bytes:
+    return database(exports.rows, exports.facts())
+
+
 def _families(exports: Exports) -> Iterator[tuple[str, Made]]:
     plain = exports.site.plain
     for family in sorted({plain.family_of(variant) for variant in living(plain)}):
@@ -211,7 +216,7 @@ GROUPS = (
         "Database",
         "The tables below as one SQLite database with their keys. Each column has its meaning beside it in the definition.",
         "application/vnd.sqlite3",
-        lambda exports: [("knowledge-base.sqlite", partial(database, exports.rows))],
+        lambda exports: [("knowledge-base.sqlite", partial(_database, exports))],
     ),
     Group(
         "Families as spreadsheets",

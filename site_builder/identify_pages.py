@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 
 from ..kb.models import Trait, View
-from ..kb.resolve import slots_of, stated, traits_of, views_of
+from ..kb.resolve import slots_of, traits_of, views_of
 from .joined import joined
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
@@ -53,7 +53,7 @@ def files(site: Site) -> Iterator[File]:
     for family in families:
         yield File(f"{FOLDER}/{family}.js", partial(_family, site, family), family)
         yield File(f"{FOLDER}/{family}-places.js", partial(_places, site, family), family)
-    yield File(f"{FOLDER}/{EVERYTHING}.js", partial(_everything, site), EVERYTHING)
+    yield File(f"{FOLDER}/{EVERYTHING}.js", partial(_everything, site), stage=1)
     yield File(f"{FOLDER}/{EVERYTHING}-places.js", partial(_common_places, site))
 
 
@@ -129,6 +129,7 @@ def _family(site: Site, family: str) -> bytes:
     from .packed_words import packed_words
 
     compiled = site.compiled(family)
+    site.alone(family)  # here, where the arrays are; all families together come at a later stage, and find it known
     words = packed_words(site.bare.of_family(family), compiled)
     return added("tellmarkIdentify", family, {"packed": packed(compiled), "words": words})
 
@@ -148,7 +149,7 @@ def _places(site: Site, family: str) -> bytes:
     from .unit_places import places
 
     entries = site.bare.of_family(family)
-    variants = [stated(entries, ident) for ident in site.bare.variants(family)]
+    variants = site.bare.stated(family).values()
     sides = {one.id: image["src"] for one in variants if (image := site.images.of_variant(one))}
     found = {
         "views": places(site, family),

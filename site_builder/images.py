@@ -46,7 +46,8 @@ class Images:
 
     def __init__(self, pictures: Pictures, thumbnails: Thumbnails, memo: Memo) -> None:
         self.pictures, self.thumbnails = pictures, thumbnails
-        self._found = memo.kept(partial(where_drawn, pictures.drawings))
+        #: Where a trait is drawn, as `kb.pictures.where_drawn` finds it.
+        self.where_drawn = self._found = memo.kept(partial(where_drawn, pictures.drawings))
         self.of_state = memo.kept(self._of_state)
         self._drawn_in = memo.question("drawn in", self._states_drawn, lasting=True)
         self._kinds = memo.question("kinds drawn", thumbnails.kinds, lasting=True)

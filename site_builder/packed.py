@@ -15,9 +15,9 @@ is truth @ confusion, the blend is that of what is recorded, weighted by how com
             looks, rows and blend are then those of its own rows alone, its variants and behind them the family
 """
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -28,12 +28,16 @@ from ..identify.trait_tables import BY_ROW
 CLOSE = 1e-12
 Plain = dict[str, Any]
 Found = TypeVar("Found", bound=Hashable)
+#: What a row shows, see `_shown`.
+Shown: TypeAlias = tuple[float, ...] | None
 
 #: Characters that need no escape in a string of JSON: printable ASCII but for ! " and the backslash, then what follows it.
 _FIRST, _BACKSLASH, _LAST, _WIDE, _END = 35, 92, 126, 161, 0xD800
 _NARROW = _LAST - _FIRST
 #: So many different whole numbers can be a letter.
 LETTERS = _NARROW + _END - _WIDE
+#: The first of them.
+_ASCII = [chr(code) for code in range(_FIRST, _LAST + 1) if code != _BACKSLASH]
 
 
 def packed(compiled: Compiled) -> Plain:
@@ -67,6 +71,8 @@ def packed(compiled: Compiled) -> Plain:
 
 def letters(numbers: Sequence[int] | Ints) -> str | list[int]:
     """One character for each number from 0; the numbers themselves where one is too large for that."""
+    if isinstance(numbers, list) and max(numbers, default=0) < _NARROW:
+        return "".join([_ASCII[number] for number in numbers])
     codes = np.asarray(numbers, dtype=np.int64)
     if codes.size and codes.max() >= LETTERS:
         return codes.tolist()
@@ -91,9 +97,9 @@ def _distinct_rows(rows: Floats) -> tuple[list[int], list[int]]:
     return [first[which] for which in range(len(at))], index
 
 
-def _sparse(row: Iterable[float]) -> tuple[float, ...]:
+def _sparse(row: Sequence[float]) -> tuple[float, ...]:
     """(index, number, index, number ...) of what is not 0."""
-    return tuple(one for k, x in enumerate(row) if x for one in (k, x))
+    return tuple([one for k, x in enumerate(row) if x for one in (k, x)])
 
 
 # Slots -----------------------------------------------------------------------------------------------------------------
@@ -126,12 +132,31 @@ def own_rows(compiled: Compiled) -> Ints:
 # Traits ----------------------------------------------------------------------------------------------------------------
 
 
-class Rows(NamedTuple):
+class Rows:
     """The rows of an own slot: the families there are, how common each row is (a family: not at all), and which it is of."""
 
-    families: Sequence[str]
-    common: Floats
-    family: Ints
+    def __init__(self, families: Sequence[str], common: Floats, family: Ints) -> None:
+        self.families, self.common, self.family = families, common, family
+        self._said: dict[tuple[object, ...], list[tuple[float, ...]]] = {}
+
+    def blend(self, trait: Trait, of_parts: bool = False) -> list[tuple[float, ...]]:
+        """What must be said of the blend of a trait, or of one of parts; mostly nothing. Many traits have the same blend."""
+        key = (of_parts, trait.family, trait.blend_of.tobytes(), trait.blend.tobytes())
+        if key not in self._said:
+            usual = _blend_of_parts(trait) if of_parts else self._usual(trait)
+            close = np.abs(usual - trait.blend).max(initial=0.0) <= CLOSE
+            self._said[key] = [] if close else [_sparse(row) for row in trait.blend.tolist()]
+        return self._said[key]
+
+    def _usual(self, trait: Trait) -> Floats:
+        """The blend that follows from how common the rows are: a family's recorded ones, and all of them by the weight of one.
+
+        blend[f, i] of a trait that all families have, as `identify.trait_tables` makes it; one row where one family has it alone.
+        """
+        weights = self.common * (trait.blend_of < 0)
+        families = range(len(self.families)) if trait.family is None else [self.families.index(trait.family)]
+        mine = weights * (self.family == np.array(families)[:, None])
+        return _shares(np.count_nonzero(mine, axis=1)[:, None] * _shares(mine) + _shares(weights[None, :]))
 
 
 def rows_of(compiled: Compiled) -> Rows:
@@ -148,51 +173,48 @@ def rows_of(compiled: Compiled) -> Rows:
 def _trait(compiled: Compiled, trait: Trait, rows: Rows) -> Plain:
     if trait.family is not None and len(compiled.families) > 1:
         mine = rows.family == compiled.families.index(trait.family)
-        found = packed_own(_alone(trait, mine), rows.common[mine])
+        own = Rows([trait.family], rows.common[mine], np.zeros(np.count_nonzero(mine), dtype=np.int64))
+        found = packed_own(_alone(trait, mine), own)
     else:
-        parts = compiled.slots[trait.slot].parts
-        found = _packed(trait, _blend_of_parts(trait) if parts else _blend(trait, rows))
+        found = _packed(trait, rows.blend(trait, of_parts=bool(compiled.slots[trait.slot].parts)))
     return {"id": trait.id, "slot": trait.slot, "view": trait.view} | found
 
 
-def packed_own(trait: Trait, common: Floats) -> Plain:
+def packed_own(trait: Trait, rows: Rows) -> Plain:
     """A trait that a family has alone among others, as `identify.compile.own_traits` gives it; its slot and view left out.
 
-    common: how common each of its rows is, but for the last, which stands for all other families.
+    rows: those of the family; the trait has one more, which stands for all other families.
     """
-    mine = _taken(trait, np.arange(len(common)))
-    family = np.zeros(len(common), dtype=np.int64)
-    found = _packed(mine, _blend(mine, Rows([trait.family or ""], common, family)))
-    return found | {"elsewhere": [_what(trait, [len(common)], _left_out(trait))[0], float(trait.applies[-1])]}
+    mine, others = _taken(trait, slice(-1)), _taken(trait, slice(-1, None))
+    (elsewhere,) = _shown(others, [False])
+    return _packed(mine, rows.blend(mine)) | {"elsewhere": [_short(others, elsewhere), float(others.applies[0])]}
 
 
 def _alone(trait: Trait, mine: Bools) -> Trait:
     """A trait that a family has alone, with its own rows and one for all others."""
     others = np.flatnonzero(~mine)
     foreign = _taken(trait, others)
-    alike = _distinct_rows(_looks(foreign, np.zeros(len(others), dtype=bool))[:, :-1])[0]  # but for what is in the record
+    alike = {(what, applies) for what, applies, _, _ in _looks(foreign, [False] * len(others))}
     if len(alike) > 1 or trait.blend_of[others].any() or trait.blend[:, others].any():
         raise ValueError(f"all units of other families must be alike in the trait {trait.id}")
     return _taken(trait, np.append(np.flatnonzero(mine), others[0]))
 
 
-def _taken(trait: Trait, at: Ints) -> Trait:
+def _taken(trait: Trait, at: Ints | slice) -> Trait:
     """A trait with some of its rows."""
     values = {name: held[at] for name in (*BY_ROW, "new") if len(held := getattr(trait, name))}
     return replace(trait, **values, blend=trait.blend[:, at])
 
 
-def _packed(trait: Trait, usual: Floats) -> Plain:
-    """A trait without its slot and view. usual: the blend that need not be said."""
-    left_out = _left_out(trait)
-    first, rows = _distinct_rows(_looks(trait, left_out))
-    others = (trait.applies[first].tolist(), trait.blend_of[first].tolist(), trait.new[first].astype(int).tolist())
+def _packed(trait: Trait, blend: Sequence[tuple[float, ...]]) -> Plain:
+    """A trait without its slot and view. blend: what must be said of that."""
+    looks, rows = _distinct(_looks(trait, _left_out(trait)))
     plain: Plain = {
         "id": trait.id,
-        "looks": list(zip(_what(trait, first, left_out), *others, strict=True)),
+        "looks": [(_short(trait, what), applies, blend_of, int(new)) for what, applies, blend_of, new in looks],
         "rows": letters(rows),
         "states": list(trait.states),
-        "confusion": [] if trait.measured else [_confused(row) for row in trait.confusion.tolist()],
+        "confusion": [] if trait.measured else [_confused(row, k) for k, row in enumerate(trait.confusion.tolist())],
         "cuts": trait.cuts.tolist(),
         "range": [trait.least, trait.most],
         "blunders": trait.blunders,
@@ -204,52 +226,50 @@ def _packed(trait: Trait, usual: Floats) -> Plain:
     }
     if trait.family is not None:
         plain["family"] = trait.family
-    if np.abs(usual - trait.blend).max(initial=0.0) > CLOSE:
-        plain["blend"] = [_sparse(row) for row in trait.blend.tolist()]
+    if blend:
+        plain["blend"] = blend
     return {key: value for key, value in plain.items() if value not in ([], False, 0.0)}
 
 
-def _looks(trait: Trait, left_out: Bools) -> Floats:
-    """All that a trait says of each of its rows, as numbers."""
-    what = np.stack([trait.mean, trait.sd], axis=1) if trait.measured else trait.truth
-    columns = (np.where(left_out[:, None], 0.0, what), left_out, trait.applies, trait.blend_of, trait.new)
-    return np.column_stack([one.astype(np.float64) for one in columns])
+def _looks(trait: Trait, left_out: Sequence[bool]) -> Iterator[tuple[Shown, float, int, bool]]:
+    """All that a trait says of each of its rows."""
+    return zip(_shown(trait, left_out), trait.applies.tolist(), trait.blend_of.tolist(), trait.new.tolist(), strict=True)
 
 
-def _left_out(trait: Trait) -> Bools:
-    """The rows that show the blend of what is recorded; of a value there is none."""
+def _left_out(trait: Trait) -> list[bool]:
+    """Which rows show the blend of what is recorded; of a value there is none."""
     unknown = trait.blend_of >= 0
     if trait.measured or not unknown.any():
-        return np.zeros(len(unknown), dtype=bool)
+        return [False] * len(unknown)
     blends: Floats = (trait.blend @ np.where(unknown[:, None], 0.0, trait.truth))[trait.blend_of]
-    return unknown & (np.abs(trait.truth - blends) <= CLOSE).all(axis=1)
+    found: Bools = unknown & (np.abs(trait.truth - blends) <= CLOSE).all(axis=1)
+    return found.tolist()
 
 
-def _what(trait: Trait, rows: Sequence[int], left_out: Bools) -> list[int | tuple[float, ...] | None]:
-    """What some rows show; None for the blend of what is recorded, and for a value that nobody recorded."""
+def _shown(trait: Trait, left_out: Sequence[bool]) -> list[Shown]:
+    """What each row shows: a value with its spread, or the chances of the states.
+
+    None for the blend of what is recorded, and for a value that nobody recorded.
+    """
     if trait.measured:
-        pairs = zip(trait.mean[rows].tolist(), trait.sd[rows].tolist(), strict=True)
-        return [None if mean != mean else (mean, sd) for mean, sd in pairs]
-    shown = [_sparse(row) for row in trait.truth[rows].tolist()]
-    sure = [int(row[0]) if len(row) == 2 and row[1] == 1.0 else row for row in shown]
-    return [None if out else one for out, one in zip(left_out[rows].tolist(), sure, strict=True)]
+        return [None if mean != mean else (mean, sd) for mean, sd in zip(trait.mean.tolist(), trait.sd.tolist(), strict=True)]
+    return [None if out else tuple(row) for out, row in zip(left_out, trait.truth.tolist(), strict=True)]
 
 
-def _confused(row: Sequence[float]) -> list[float]:
+def _short(trait: Trait, what: Shown) -> int | Shown:
+    """The same as it is packed: a state where it is sure, else the chances that there are."""
+    if what is None or trait.measured:
+        return what
+    return what.index(1.0) if what.count(0.0) == len(what) - 1 and 1.0 in what else _sparse(what)
+
+
+def _confused(row: list[float], true: int) -> list[float]:
     """[the most usual chance, state, chance ...] of one true state."""
+    other = row[not true] if len(row) > 1 else row[0]
+    if row.count(other) == len(row) - 1 > 1 and row[true] != other:  # all other states alike, as mostly
+        return [other, true, row[true]]
     usual = max(row, key=row.count)
     return [usual, *(one for k, x in enumerate(row) if x != usual for one in (k, x))]
-
-
-def _blend(trait: Trait, rows: Rows) -> Floats:
-    """The blend that follows from how common the rows are: a family's recorded ones, and all of them by the weight of one.
-
-    blend[f, i] of a trait that all families have, as `identify.trait_tables` makes it; one row where one family has it alone.
-    """
-    weights = rows.common * (trait.blend_of < 0)
-    families = range(len(rows.families)) if trait.family is None else [rows.families.index(trait.family)]
-    mine = weights * (rows.family == np.array(families)[:, None])
-    return _shares(np.count_nonzero(mine, axis=1)[:, None] * _shares(mine) + _shares(weights[None, :]))
 
 
 def _blend_of_parts(trait: Trait) -> Floats:

@@ -22,10 +22,10 @@ def packed_alone(entries: Entries, family: str, compiled: Compiled) -> str:
 
     traits: [slot, view, arrays, words] of each trait that it has alone;  silent: the slots of each variant that nobody recorded
     """
-    words, common = Words(entries, compiled), rows_of(compiled).common
+    words, rows = Words(entries, compiled), rows_of(compiled)
     traits = [
-        (slot, view, packed_own(trait, common), words_of_trait(words, compiled.trait(trait.id, family)))
-        for slot, view, trait in own_traits(entries, family)
+        (slot, view, packed_own(trait, rows), words_of_trait(words, compiled.trait(trait.id, family)))
+        for slot, view, trait in own_traits(entries, family, compiled)
     ]
     found = {"traits": traits, "silent": {ident: words.unrecorded_slots(ident) for ident in compiled.variants}}
     return json.dumps(found, ensure_ascii=False, separators=(",", ":"))

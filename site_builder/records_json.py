@@ -17,9 +17,12 @@ RECORD_FORMAT = "tellmark/record/1"
 WHOLE_FORMAT = "tellmark/knowledge-base/1"
 
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(", ", ": "), allow_nan=False)
+
+
 def compact(value: object) -> str:
     """As JSON on one line. Text stays readable; no number is written that JSON does not have."""
-    return json.dumps(value, ensure_ascii=False, separators=(", ", ": "), allow_nan=False)
+    return _ENCODER.encode(value)
 
 
 def record_text(site: Site, kind: str, ident: str) -> str:

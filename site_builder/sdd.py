@@ -14,7 +14,7 @@ from html import escape
 
 from ..kb.models import Trait, View
 from ..kb.reading import in_unit
-from ..kb.resolve import parts_for
+from ..kb.resolve import parts_for_all
 from ..kb.values import Citations, Fact
 from .linked_data import license_address
 from .tabular import portions
@@ -87,8 +87,9 @@ def _family(whole: Whole, family: str) -> Dataset:
     tables = whole.families[family]
     slots = {name: slot for name, slot in tables.slots.items() if slot.type}
     characters = [_character(f"trait.{name}", trait) for name, trait in tables.traits.items()]
+    fitting = parts_for_all(tables.entries, family)
     for name, slot in slots.items():
-        parts = {part: (whole.part_names[part], None) for part in parts_for(tables.entries, family, name)}
+        parts = {part: (whole.part_names[part], None) for part in fitting[name]}
         parts |= {word: (whole.part_names[word], None) for word in ("none", "unlisted")}
         characters.append(Character(f"slot.{name}", slot.name, None, FITTED, states=parts))
     lacking: dict[str | None, frozenset[str]] = {
@@ -187,6 +188,8 @@ def _text(text: str, longest: int) -> str:
 
 def _plain(text: str) -> str:
     """As the standard collapses it anyway, without characters that XML cannot hold."""
+    if text.isprintable():  # as nearly all is: of white space it has nothing but spaces
+        return " ".join(text.split())
     return re.sub(r"[\t\n\r ]+", " ", re.sub(UNFIT, " ", text)).strip(" ")
 
 

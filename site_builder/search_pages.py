@@ -1,10 +1,10 @@
 """The search page, and the records as scripts for it: what `static/search.js` loads when somebody turns to the search field."""
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 
-from ..kb.documents import WEIGHTS, Document, Wanted, documents
+from ..kb.documents import WEIGHTS, Document, documents
 from .page import File, Page, Values
 from .reads import ALL, IN
 from .tables import Site
@@ -74,26 +74,22 @@ def _index(families: Sequence[str]) -> bytes:
 def _family(site: Site, family: str) -> bytes:
     """The family with its variants, sets and traits."""
     site.memo.note((IN, family), *((kind, ALL) for kind in ("family", "maker", "livery", "trait", "slot type", "part")))
-    home = site.plain.home
-    for ident, boxed in site.plain.sets.items():
-        if home["set", ident] == family:
-            for position in boxed.positions:
-                for sat in site.sat(position):
-                    site.name("variant", sat)  # of any family; the set is found by their names
-
-    def inside(kind: str, ident: str) -> bool:
-        return kind in OF_FAMILIES and (ident if kind == "family" else home.get((kind, ident))) == family
-
-    return _rows(site, family, inside)
+    inside = {kind: sorted(site.bare.inside(kind, family)) for kind in ("variant", "set")}
+    for ident in inside["set"]:
+        for position in site.plain.sets[ident].positions:
+            for sat in site.sat(position):
+                site.name("variant", sat)  # of any family; the set is found by their names
+    return _rows(site, family, inside | {"family": [family]})
 
 
 def _others(site: Site) -> bytes:
     """What belongs to no family."""
     site.memo.note(*((kind, ALL) for kind in SEARCHED if kind not in OF_FAMILIES), ("family", ALL))
-    return _rows(site, OTHERS, lambda kind, _: kind not in OF_FAMILIES)
+    kinds = [kind for kind in SEARCHED if kind not in (*OF_FAMILIES, "trait")]
+    return _rows(site, OTHERS, {kind: sorted(site.plain.of(kind)) for kind in kinds} | {"": [""]})
 
 
-def _rows(site: Site, group: str, wanted: Wanted) -> bytes:
+def _rows(site: Site, group: str, wanted: Mapping[str, Sequence[str]]) -> bytes:
     texts: dict[str, int] = {}
 
     def places(some: Iterable[str]) -> list[int]:
@@ -117,8 +113,7 @@ def _rows(site: Site, group: str, wanted: Wanted) -> bytes:
             PLACES.index(place(one.kind, one.home_kind) or ""),
         ]
 
-    found = documents(site.plain, site.plain_whole, lambda kind, ident: kind in (*SEARCHED, "") and wanted(kind, ident))
-    rows = [row(one) for one in found]
+    rows = [row(one) for one in documents(site.plain, site.plain_whole, wanted)]
     return added("tellmarkSearchRows", f"{FOLDER}/{group}.js", {"texts": list(texts), "rows": rows})
 
 

@@ -20,8 +20,10 @@ from .tabular import (
     Row,
     Table,
     fitted,
+    fitted_cells,
     owner,
     shown,
+    shown_cells,
     table,
     trait_key,
     weight,
@@ -223,16 +225,24 @@ def _variant_moves(whole: Whole) -> Iterator[Row]:
 
 
 def _variant_shows(whole: Whole) -> Iterator[Row]:
-    for family, tables in whole.families.items():
-        own = whole.entries.families[family].traits
+    for family, tables in whole.facts.families.items():
+        own = tables.record.traits
         keys = {name: trait_key(family if name in own else None, None, name) for name in tables.all_traits}
+        # Variants share what they inherit: each fact becomes cells once.
+        facts = {(name, id(fact)): fact for one in tables.variants for name, fact in one.shows.items()}
+        cells = {at: shown_cells(whole, fact, tables.all_traits[at[0]], keys[at[0]]) for at, fact in facts.items()}
         for one in tables.variants:
-            yield from shown(whole, one.id, one.shows, tables.all_traits, keys)
+            yield from ((one.id, *row) for name, fact in one.shows.items() for row in cells[name, id(fact)])
 
 
 def _variant_fitted(whole: Whole) -> Iterator[Row]:
-    for ident, one in whole.stated.items():
-        yield from fitted(whole, (ident,), one.family, one.fitted)
+    cells: dict[tuple[str, str, int], list[Row]] = {}
+    for one in whole.facts.stated:
+        for slot, fact in one.fitted.items():
+            at = (one.family, slot, id(fact))
+            if at not in cells:
+                cells[at] = fitted_cells(whole, fact, one.family, slot)
+            yield from ((one.id, *row) for row in cells[at])
 
 
 def _sets(whole: Whole) -> Iterator[Row]:
@@ -581,4 +591,6 @@ VARIANTS = [
     ),
 ]
 
+#: The tables that are made of facts alone: no sentence changes them, and they hold most of all rows.
+OF_FACTS = ("variant_shows", "variant_fitted")
 KNOWN: list[Table] = [*SOURCES, *FAMILIES, *SERVICE, *PARTS, *VARIANTS]

@@ -147,20 +147,35 @@ def shown(
 ) -> Iterable[Row]:
     """The rows of what a variant or a part shows. `keys`: the id of each trait among all."""
     for name, fact in facts.items():
-        trait = traits[name]
-        for place, choice, how, share in portions(whole, fact):
-            state, value, plus_minus = None, None, None
-            if trait.states is not None:
-                state = choice
-            elif trait.measured:
-                measure = in_unit(choice, trait.measured.unit)
-                value, plus_minus = measure.value, measure.plus_minus
-            yield owner_id, keys[name], place, choice, state, value, plus_minus, how, share
+        for cells in shown_cells(whole, fact, traits[name], keys[name]):
+            yield (owner_id, *cells)
+
+
+def shown_cells(whole: Whole, fact: Fact, trait: Trait, key: str) -> list[Row]:
+    """The cells of such rows but for whose they are. `key`: the id of the trait among all."""
+    found: list[Row] = []
+    for place, choice, how, share in portions(whole, fact):
+        state, value, plus_minus = None, None, None
+        if trait.states is not None:
+            state = choice
+        elif trait.measured:
+            measure = in_unit(choice, trait.measured.unit)
+            value, plus_minus = measure.value, measure.plus_minus
+        found.append((key, place, choice, state, value, plus_minus, how, share))
+    return found
 
 
 def fitted(whole: Whole, owner_cells: Row, family: str, facts: Mapping[str, Fact]) -> Iterable[Row]:
     """The rows of what was fitted to a variant, or to the unit in a set's position."""
-    parts = whole.entries.parts
     for slot, fact in facts.items():
-        for place, choice, how, share in portions(whole, fact):
-            yield (*owner_cells, family, slot, place, choice, choice if choice in parts else None, how, share)
+        for cells in fitted_cells(whole, fact, family, slot):
+            yield (*owner_cells, *cells)
+
+
+def fitted_cells(whole: Whole, fact: Fact, family: str, slot: str) -> list[Row]:
+    """The cells of such rows but for whose they are."""
+    parts = whole.facts.entries.parts
+    return [
+        (family, slot, place, choice, choice if choice in parts else None, how, share)
+        for place, choice, how, share in portions(whole, fact)
+    ]

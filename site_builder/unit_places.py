@@ -39,17 +39,17 @@ def places(site: Site, family: str) -> dict[str, Values]:
         svg = drawing(bodies, family, sheet.view, {}, sheet.kind)
         if svg is None:
             continue
-        marks = {name: list(at) for name, at in _marks(sheet, roots[sheet.path])}
+        area = box(sheet)
+        marks = {name: list(at) for name, at in _marks(sheet, roots[sheet.path], area)}
         name = f"{sheet.view}/{sheet.kind}" if sheet.kind else sheet.view
-        found[name] = {"svg": svg, "box": [round(one, 1) for one in box(sheet)], "marks": marks}
+        found[name] = {"svg": svg, "box": [round(one, 1) for one in area], "marks": marks}
     return found
 
 
-def _marks(sheet: Drawing, root: Node) -> Iterator[tuple[str, tuple[float, ...]]]:
+def _marks(sheet: Drawing, root: Node, area: Box) -> Iterator[tuple[str, tuple[float, ...]]]:
     """The traits and slots that the body shows, each with its place: what is drawn of it there, else its frame."""
     walk = _Walk({node.attributes["id"]: node for node in sheet.nodes if "id" in node.attributes})
     walk.covered(root, SAME, False)
-    area = box(sheet)
     for name in dict.fromkeys(node.attributes["data-trait"] for node in sheet.nodes if "data-trait" in node.attributes):
         crop = sheet.crop(name)
         if not walk.drawn.get(name) and crop is not None and sheet.panel(name) is None:
@@ -87,7 +87,7 @@ class _Walk:
 
     def covered(self, node: Node, matrix: Matrix, marked: bool) -> Box | None:
         """The box around an element, in the units of the drawing; looked for where it has a name, or (`marked`) one around it."""
-        if node.tag in HIDDEN:
+        if node.tag in HIDDEN or (not marked and node.fixed is not None):  # what is fixed holds nothing with a name
             return None
         names = [name for mark in ("data-trait", "data-slot") if (name := node.attributes.get(mark))]
         for name in names:
@@ -95,8 +95,9 @@ class _Walk:
         marked = marked or bool(names)
         own = _times(matrix, node.attributes.get("transform", ""))
         found = self._shape(node, own) if marked else None
-        for child in node.elements:
-            found = _joined(found, self.covered(child, own, marked))
+        for child in node.children:
+            if not isinstance(child, str):
+                found = _joined(found, self.covered(child, own, marked))
         for name in names:
             self.drawn[name] = _joined(self.drawn[name], found)
         return found
@@ -112,7 +113,10 @@ class _Walk:
         if not corners:
             return None
         a, b, c, d, e, f = own
-        across, down = [a * x + c * y + e for x, y in corners], [b * x + d * y + f for x, y in corners]
+        if own is SAME:
+            across, down = zip(*corners, strict=True)
+        else:
+            across, down = [a * x + c * y + e for x, y in corners], [b * x + d * y + f for x, y in corners]
         return min(across), min(down), max(across), max(down)
 
 
@@ -146,21 +150,26 @@ def _corners(node: Node) -> Sequence[Point]:
         return _of_path(node.attributes.get("d", ""))
     if node.tag not in SHAPES:
         return ()
-    given = {name: float(value) for name, value in node.attributes.items() if _NUMBER.fullmatch(value)}
-    x, y = given.get("x", 0.0), given.get("y", 0.0)
     if node.tag == "rect":
-        return (x, y), (x + given.get("width", 0.0), y + given.get("height", 0.0))
+        x, y, width, height = _numbers(node, "x", "y", "width", "height")
+        return (x, y), (x + width, y + height)
     if node.tag in ("circle", "ellipse"):
-        across = given.get("r", given.get("rx", 0.0))
-        down = given.get("r", given.get("ry", 0.0))
-        cx, cy = given.get("cx", 0.0), given.get("cy", 0.0)
+        cx, cy, across, down = _numbers(node, "cx", "cy", *(("r", "r") if "r" in node.attributes else ("rx", "ry")))
         return (cx - across, cy - down), (cx + across, cy + down)
     if node.tag == "line":
-        return (given.get("x1", 0.0), given.get("y1", 0.0)), (given.get("x2", 0.0), given.get("y2", 0.0))
+        x, y, other_x, other_y = _numbers(node, "x1", "y1", "x2", "y2")
+        return (x, y), (other_x, other_y)
     if node.tag in ("polyline", "polygon"):
         numbers = [float(one) for one in _NUMBER.findall(node.attributes.get("points", ""))]
         return list(zip(numbers[::2], numbers[1::2], strict=False))
+    x, y = _numbers(node, "x", "y")
     return ((x, y),)
+
+
+def _numbers(node: Node, *names: str) -> list[float]:
+    """Attributes that are numbers; 0 for one that is none, or is not there."""
+    written = (node.attributes.get(name, "") for name in names)
+    return [float(value) if _NUMBER.fullmatch(value) else 0.0 for value in written]
 
 
 @lru_cache(maxsize=1 << 14)

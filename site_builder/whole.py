@@ -4,10 +4,10 @@ To write down every record that they read (`reads.py`) would take longer than wh
 kind has read all of that kind, and who reads of a family has read its folder: that is written down once.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
 from ..kb.describe import part_names
 from ..kb.load import FIELDS, Entries
@@ -60,12 +60,40 @@ class WholeFamily:
         )
 
 
+class Facts:
+    """What units show and are fitted with, of bare entries: no sentence changes it."""
+
+    def __init__(self, site: Site) -> None:
+        self._bare = site.bare
+        self._entries = site.memo.kept(site.bare.whole)
+        self.families: Mapping[str, WholeFamily] = Lazy(
+            lambda: iter(site.bare.families()), site.memo.kept(self._family), site.plain.families.__contains__
+        )
+
+    @property
+    def entries(self) -> Entries:
+        """All of them."""
+        return self._entries()
+
+    @property
+    def stated(self) -> Iterator[Stated]:
+        """The variants that are not signposts, with what they inherit, in the order of their ids."""
+        each = (one for family in self._bare.families() for one in self._bare.stated(family).values())
+        return iter(sorted(each, key=lambda one: one.id))
+
+    def _family(self, family: str) -> WholeFamily:
+        entries = self._bare.of_family(family)
+        slots, views, traits = slots_of(entries, family), views_of(entries, family), traits_of(entries, family)
+        return WholeFamily(entries, entries.families[family], [*self._bare.stated(family).values()], slots, views, traits)
+
+
 class Whole:
-    """All records; what is read of them is written down by kind and by family."""
+    """All records; what is read of them is written down by kind and by family. `facts`: for what needs no prose."""
 
     def __init__(self, site: Site) -> None:
         self._site = site
         self.about: KnowledgeBase = site.about
+        self.facts = Facts(site)
         self.entries: Entries = ByKind(site)
         self.families: Mapping[str, WholeFamily] = Lazy(
             lambda: iter(sorted(self.entries.families)), site.memo.kept(self._family), site.plain.families.__contains__
@@ -112,7 +140,7 @@ class Whole:
         site, plain = self._site, self._site.plain
         site.memo.note((IN, family), ("livery", ALL))
         mine = {
-            name: {ident: one for ident, one in plain.of(kind).items() if plain.home[kind, ident] == family}
+            name: {ident: plain.of(kind)[ident] for ident in site.bare.inside(kind, family)}
             for name, kind in (("variants", "variant"), ("sets", "set"))
         }
         entries = ByKind(site, **mine)
@@ -129,11 +157,13 @@ class Whole:
 def _latest(records: Iterable[Any]) -> str | None:
     """The latest day that records name."""
     holders = [one for record in records for one in (record, *_parts_of(record))]
-    facts = (fact for one in holders for name in ("shows", "fitted") for fact in getattr(one, name, {}).values())
-    days = {getattr(one, name, None) for one in holders for name in ("verified", "seen", "date")}
+    fields: list[dict[str, Any]] = [vars(one) for one in holders]
+    facts = (fact for one in fields for name in ("shows", "fitted") if name in one for fact in one[name].values())
+    days = {one[name] for one in fields for name in ("verified", "seen", "date") if name in one}
     return max((day for day in days | {fact.verified for fact in facts} if day), default=None)
 
 
 def _parts_of(record: Any) -> list[Any]:
     """What in a record holds facts of its own."""
-    return [*getattr(record, "kinds", {}).values(), *getattr(record, "positions", [])]
+    fields = cast("dict[str, Any]", vars(record))
+    return [*fields.get("kinds", {}).values(), *fields.get("positions", [])]

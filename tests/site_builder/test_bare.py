@@ -10,7 +10,7 @@ from typing import Any, cast
 
 import pytest
 from pydantic import BaseModel
-from tellmark.identify.arrays import Trait
+from tellmark.identify.arrays import Compiled, Trait
 from tellmark.identify.compile import compile_entries, own_traits
 from tellmark.identify.gaps import gaps
 from tellmark.identify.vocabulary import vocabulary
@@ -174,9 +174,9 @@ def test_three_builds_in_a_row_keep_what_nobody_asked_for(
         path.rename(path.with_name(path.name.replace("gull-", "bus-")))
     asked: list[str] = []
 
-    def noted(held: Entries, family: str) -> Iterator[tuple[str, str, Trait]]:
+    def noted(held: Entries, family: str, compiled: Compiled) -> Iterator[tuple[str, str, Trait]]:
         asked.append(family)
-        return own_traits(held, family)
+        return own_traits(held, family, compiled)
 
     monkeypatch.setattr(packed_families, "own_traits", noted)
     for new, expected in (("", ["bus", "tram"]), ("about: Of few.\n", []), ("shows: {stripe: decal}\n", ["bus"])):
