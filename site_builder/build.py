@@ -267,6 +267,8 @@ class _Made:
             if report is None:
                 next(shown, None)
             else:
+                if self._changes:
+                    self._changes.clear(report.cleared)
                 self.site.memo.learn(report.lasting, report.answers)
                 self._learn(report.answers, report.lasting)
                 self.written |= report.written
@@ -284,7 +286,7 @@ class _Made:
             for one in task:
                 written[one.address] = maker.write(one)
                 yield None
-        yield _Report(written, *self.site.memo.found(before))
+        yield _Report(written, *self.site.memo.found(before), self._changes.cleared if self._changes else set())
 
 
 def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
@@ -293,11 +295,12 @@ def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
 
 
 class _Report(NamedTuple):
-    """What a process has written, and the answers that it worked out, those that last with what they say."""
+    """What a process has written, the answers that it worked out, those that last with what they say, and what it cleared."""
 
     written: dict[str, Written]
     answers: Answers
     lasting: dict[Key, Any]
+    cleared: set[int]
 
 
 def _tasks(site: Site, outputs: Iterable[Output]) -> list[list[Output]]:

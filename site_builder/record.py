@@ -112,6 +112,15 @@ class Changes:
         self._changed[number] = False
         return pickle.loads(self.old.lasting[number]), self.old.digests[number]
 
+    @property
+    def cleared(self) -> set[int]:
+        """What might have been another now, and is not."""
+        return {number for number, changed in self._changed.items() if not changed}
+
+    def clear(self, numbers: Iterable[int]) -> None:
+        """Takes over what another process has cleared."""
+        self._changed.update(dict.fromkeys(numbers, False))
+
     def uncleared(self) -> set[Key]:
         """The answers that may be others now."""
         keys = self.old.keys

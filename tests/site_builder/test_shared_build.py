@@ -1,6 +1,7 @@
 """Several processes make one site: the same bytes, nothing left over, and a failure in one of them is a failure of all."""
 
 import multiprocessing
+import pickle
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,9 @@ import pytest
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
 from tellmark.site_builder.build import build
+from tellmark.site_builder.folder import MARKER
+from tellmark.site_builder.reads import MADE
+from tellmark.site_builder.record import Record
 from tellmark.site_builder.texts import CannotPublish
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -33,6 +37,29 @@ def test_same_bytes_and_the_same_is_known_of_them(folder: Folder, tmp_path: Path
     assert 0 < build(changed, tmp_path / "shared", processes=2).made < first.made
     build(changed, tmp_path / "alone", processes=1)
     assert contents(tmp_path / "shared") == contents(tmp_path / "alone")
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_whatever_was_read_is_known_to_the_next_build(folder: Folder, tmp_path: Path, contents: Contents, processes: int) -> None:
+    """Also where a process has cleared answers for itself: without their digests the next build would work them out anew."""
+    entries, _ = check(folder({}))
+    out = tmp_path / "site"
+    build(entries, out, processes=processes)
+    for path in (out / file for file in contents(out) if file != MARKER):
+        path.write_text("changed by hand", "utf-8")
+    folder({"families/tram/variants/gull-b.yaml": [("sources: [notes]", "sources: []")]})
+    build(check(entries.root)[0], out, processes=processes)
+    (place,) = (tmp_path / "store" / "tellmark").glob("*.site.pickle")
+    record: Record = pickle.loads(place.read_bytes()[place.read_bytes().index(b"\x80") :])
+    waiting = [*record.lasting, *(number for one in record.outputs.values() for number in one.read)]
+    read = set[int]()
+    while waiting:
+        number = waiting.pop()
+        if number not in read:
+            read.add(number)
+            waiting += record.reads.get(number, ())
+    unknown = {key for number, key in record.keys.items() if number in read and number not in record.digests}
+    assert {key for key in unknown if key[0] != MADE} == set()
 
 
 def test_failure_of_one_leaves_the_old_site(
