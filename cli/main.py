@@ -2,6 +2,8 @@
 
 import importlib
 import os
+import sys
+import threading
 from typing import Any
 
 import click
@@ -67,5 +69,25 @@ def main(ctx: click.Context, **options: Any) -> None:
     ctx.obj = options["entries"]
 
 
+def run() -> None:
+    """The command as a process of its own, which ends as soon as all is said.
+
+    Python would take apart first whatever the command has read and made, and that takes as long as some commands do.
+    """
+    status: object = 0
+    try:
+        main()
+    except SystemExit as ended:
+        status = ended.code
+    if "multiprocessing" in sys.modules or threading.active_count() > 1 or not (status is None or isinstance(status, int)):
+        sys.exit(status)  # others may have to end first
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:
+        sys.exit(status)  # nobody reads on; Python knows what to do
+    os._exit(status or 0)
+
+
 if __name__ == "__main__":
-    main()
+    run()

@@ -219,9 +219,10 @@ def _variants(whole: Whole) -> Iterator[Row]:
 
 
 def _variant_moves(whole: Whole) -> Iterator[Row]:
-    for ident, one in sorted(whole.entries.variants.items()):
+    entries = whole.facts.entries
+    for ident, one in sorted(entries.variants.items()):
         if one.signpost:
-            yield from ((ident, now) for now in dict.fromkeys(moved(whole.entries, ident)))
+            yield from ((ident, now) for now in dict.fromkeys(moved(entries, ident)))
 
 
 def _variant_shows(whole: Whole) -> Iterator[Row]:
@@ -257,17 +258,18 @@ def _positions(whole: Whole) -> Iterator[Row]:
 
 
 def _seats(whole: Whole) -> Iterator[Row]:
-    for ident, one in sorted(whole.entries.sets.items()):
+    for ident, one in sorted(whole.facts.entries.sets.items()):
         for number, position in enumerate(one.positions, 1):
-            sat = whole.sat(position)
+            sat = whole.facts.sat(position)
             found = shares(whole.about.frequencies, sat)
             yield from ((ident, number, variant, weight(how), found[variant]) for variant, how in sat.items())
 
 
 def _position_fitted(whole: Whole) -> Iterator[Row]:
-    for ident, one in sorted(whole.entries.sets.items()):
+    entries = whole.facts.entries
+    for ident, one in sorted(entries.sets.items()):
         for number, position in enumerate(one.positions, 1):
-            family = whole.entries.family_of(next(iter(position.variants)))
+            family = entries.family_of(next(iter(position.variants)))
             yield from fitted(whole, (ident, number), family, {s: f for s, f in position.fitted.items() if not f.unknown})
 
 
@@ -592,5 +594,5 @@ VARIANTS = [
 ]
 
 #: The tables that are made of facts alone: no sentence changes them, and they hold most of all rows.
-OF_FACTS = ("variant_shows", "variant_fitted")
+OF_FACTS = ("variant_shows", "variant_fitted", "variant_moves", "seats", "position_fitted")
 KNOWN: list[Table] = [*SOURCES, *FAMILIES, *SERVICE, *PARTS, *VARIANTS]

@@ -174,7 +174,7 @@ def fitted(whole: Whole, owner_cells: Row, family: str, facts: Mapping[str, Fact
 
 def fitted_cells(whole: Whole, fact: Fact, family: str, slot: str) -> list[Row]:
     """The cells of such rows but for whose they are."""
-    parts = whole.facts.entries.parts
+    parts = whole.facts.parts
     return [
         (family, slot, place, choice, choice if choice in parts else None, how, share)
         for place, choice, how, share in portions(whole, fact)

@@ -11,7 +11,7 @@ from typing import Any, cast
 
 from ..kb.describe import part_names
 from ..kb.load import FIELDS, Entries
-from ..kb.models import Family, KnowledgeBase, Position, Slot, Trait, View
+from ..kb.models import Family, KnowledgeBase, Part, Position, Slot, Trait, View
 from ..kb.resolve import Stated, living, moved, slots_of, traits_of, views_of
 from .reads import ALL, HOMELY, IN
 from .tables import Lazy, Site
@@ -65,7 +65,7 @@ class Facts:
 
     def __init__(self, site: Site) -> None:
         self._bare = site.bare
-        self._entries = site.memo.kept(site.bare.whole)
+        self._entries, self._shared = site.memo.kept(site.bare.whole), site.memo.kept(site.bare.shared)
         self.families: Mapping[str, WholeFamily] = Lazy(
             lambda: iter(site.bare.families()), site.memo.kept(self._family), site.plain.families.__contains__
         )
@@ -80,6 +80,16 @@ class Facts:
         """The variants that are not signposts, with what they inherit, in the order of their ids."""
         each = (one for family in self._bare.families() for one in self._bare.stated(family).values())
         return iter(sorted(each, key=lambda one: one.id))
+
+    def sat(self, position: Position) -> dict[str, str | float]:
+        """{variant: how often} of those that sat there, by the ids they have now."""
+        entries = self.entries
+        return {now: how for written, how in position.variants.items() for now in moved(entries, written)}
+
+    @property
+    def parts(self) -> Mapping[str, Part]:
+        """All parts."""
+        return self._shared().parts
 
     def _family(self, family: str) -> WholeFamily:
         entries = self._bare.of_family(family)
@@ -147,11 +157,6 @@ class Whole:
         slots, views, traits = slots_of(entries, family), views_of(entries, family), traits_of(entries, family)
         variants = [site.plain_whole(ident) for ident, one in sorted(mine["variants"].items()) if not one.signpost]
         return WholeFamily(entries, entries.families[family], variants, slots, views, traits)
-
-    def sat(self, position: Position) -> dict[str, str | float]:
-        """{variant: how often} of those that sat there, by the ids they have now."""
-        entries = self.entries
-        return {now: how for written, how in position.variants.items() for now in moved(entries, written)}
 
 
 def _latest(records: Iterable[Any]) -> str | None:
