@@ -1,7 +1,8 @@
 """The tables as one SQLite database, the same bytes from the same entries.
 
-It is made in two steps.  The tables of facts alone come first: they hold most of the rows and no sentence changes them, so that
-what is made of them lasts from build to build.  The others are added to that.
+It is made in three steps, each from what the one before has made, and the first two last from build to build.  The tables of
+facts alone come first: they hold most of the rows, and no sentence changes them.  Those come last that a sentence about a
+variant changes, which is what is changed most often.
 
 The file format is SQLite's own (https://www.sqlite.org/fileformat2.html).  Page size, encoding and the order of rows are
 fixed, and the number of the library that wrote the file, which is for information only, is replaced.
@@ -12,7 +13,7 @@ from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING
 
-from .tables_known import OF_FACTS
+from .tables_known import OF_FACTS, OF_VARIANTS
 from .tables_seen import TABLES
 from .tabular import FORMAT, Column, Row, Table
 
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
 
 def of_facts(rows: Rows) -> bytes:
-    """The database with the tables of facts alone filled, packed. `rows`: gives the rows of a table."""
+    """The first step, packed: all tables, those of facts alone filled. `rows`: gives the rows of a table."""
     with _opened() as connection:
         connection.executescript(
             f"PRAGMA page_size = {PAGE_SIZE}; PRAGMA encoding = 'UTF-8'; PRAGMA application_id = {APPLICATION_ID}; "
@@ -45,12 +46,22 @@ def of_facts(rows: Rows) -> bytes:
         return zlib.compress(connection.serialize(), PACKING)
 
 
-def database(rows: Rows, facts: bytes) -> bytes:
-    """The file. `facts`: as `of_facts` gives it. Raises sqlite3.IntegrityError for rows that break a key."""
+def with_others(rows: Rows, facts: bytes) -> bytes:
+    """The second step, packed, made of the first: all but the tables of variants."""
     with _opened() as connection:
         connection.deserialize(zlib.decompress(facts))
         connection.execute("BEGIN")
-        _fill(connection, [table for table in TABLES if table.name not in OF_FACTS], rows)
+        _fill(connection, [table for table in TABLES if table.name not in (*OF_FACTS, *OF_VARIANTS)], rows)
+        connection.execute("COMMIT")
+        return zlib.compress(connection.serialize(), PACKING)
+
+
+def database(rows: Rows, others: bytes) -> bytes:
+    """The file, made of the second step. Raises sqlite3.IntegrityError for rows that break a key."""
+    with _opened() as connection:
+        connection.deserialize(zlib.decompress(others))
+        connection.execute("BEGIN")
+        _fill(connection, [table for table in TABLES if table.name in OF_VARIANTS], rows)
         # At the end, since a key may lead to a later row.
         broken = connection.execute("PRAGMA foreign_key_check").fetchone()
         if broken:

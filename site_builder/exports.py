@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..kb.load import FIELDS
 from ..kb.resolve import living
-from .database import database, of_facts
+from .database import database, of_facts, with_others
 from .linked_data import Download, Linker, license_address, script
 from .page import File, Page, Values
 from .reads import Sum
@@ -55,7 +55,11 @@ class Exports:
         self.rows: Callable[[str], Sequence[Row]] = kept(self._rows)
         #: How many rows a table has; the process that makes them answers it for those that come later.
         self.count: Callable[[str], int] = site.memo.question("rows", self._count, lasting=True)
-        self.facts: Callable[[], bytes] = site.memo.question("database of facts", partial(of_facts, self.rows), lasting=True)
+        facts = site.memo.question("database of facts", partial(of_facts, self.rows), lasting=True)
+        #: The database but for the tables of variants.
+        self.others: Callable[[], bytes] = site.memo.question(
+            "database of others", lambda: with_others(self.rows, facts()), lasting=True
+        )
         makers = [(f"{FOLDER}/{name}", group, make) for group in GROUPS for name, make in group.files(self)]
         #: {address: its group} of every file in the folder but its list.
         self.groups = {address: group for address, group, _ in makers}
@@ -163,7 +167,7 @@ def _whole(exports: Exports) -> bytes:
 
 
 def _database(exports: Exports) -> bytes:
-    return database(exports.rows, exports.facts())
+    return database(exports.rows, exports.others())
 
 
 def _families(exports: Exports) -> Iterator[tuple[str, Made]]:

@@ -595,4 +595,6 @@ VARIANTS = [
 
 #: The tables that are made of facts alone: no sentence changes them, and they hold most of all rows.
 OF_FACTS = ("variant_shows", "variant_fitted", "variant_moves", "seats", "position_fitted")
+#: Those that a sentence about a variant changes.
+OF_VARIANTS = ("variants", "citations", "fact_notes")
 KNOWN: list[Table] = [*SOURCES, *FAMILIES, *SERVICE, *PARTS, *VARIANTS]
