@@ -72,7 +72,8 @@ def main(ctx: click.Context, **options: Any) -> None:
 def run() -> None:
     """The command as a process of its own, which ends as soon as all is said.
 
-    Python would take apart first whatever the command has read and made, and that takes as long as some commands do.
+    Python would take apart first whatever the command has read and made, and that takes as long as some commands do.  Whoever
+    measures a command from inside, and writes at the end of the process, calls `main`.
     """
     status: object = 0
     try:
@@ -82,9 +83,10 @@ def run() -> None:
     if "multiprocessing" in sys.modules or threading.active_count() > 1 or not (status is None or isinstance(status, int)):
         sys.exit(status)  # others may have to end first
     try:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    except OSError:
+        for stream in (sys.stdout, sys.stderr):
+            if stream is not None:  # pyright: ignore[reportUnnecessaryComparison] (there is none where it was closed before)
+                stream.flush()
+    except (OSError, ValueError):
         sys.exit(status)  # nobody reads on; Python knows what to do
     os._exit(status or 0)
 

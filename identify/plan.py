@@ -82,9 +82,12 @@ class Game:
 def best(game: Game, ahead: float = AHEAD) -> int:
     """The question to ask first. `chances` must not be empty; `ahead`: up to which share of mistakes a plan is made."""
     mistakes = _mistakes(game)
-    if mistakes > ahead + SAME or _settles_at_once(game):
+    if mistakes > ahead + SAME:
         return 0
-    if len(game.weight) <= FEW and mistakes <= TO_THE_END + SAME:
+    few = len(game.weight) <= FEW and mistakes <= TO_THE_END + SAME
+    if _settles_at_once(game, _whole(game, _likely(game)) if few else game.outcomes):
+        return 0
+    if few:
         try:
             return max(_ToTheEnd(game).solved()[1], 0)
         except _TooLarge:
@@ -103,12 +106,16 @@ def _mistakes(game: Game) -> float:
     return float(dropped @ game.weight / game.weight.sum() / len(game.chances))
 
 
-def _settles_at_once(game: Game) -> bool:
-    """Whether the first question settles it whatever the answer, and takes no more than any other: no plan is needed."""
+def _settles_at_once(game: Game, outcomes: Floats) -> bool:
+    """Whether the first question settles it whatever the answer, and takes no more than any other: no plan is needed.
+
+    outcomes  the chances that the plan would be made with
+    """
     effort = game.effort(game.at).round(9)
     if effort[0] > effort.min():
         return False
-    groups = [np.bincount(game.group, weights=one) for one in (game.weight[:, None] * game.chances[0]).T]
+    first = outcomes[:, : game.first[1]]
+    groups = [np.bincount(game.group, weights=one) for one in (game.weight[:, None] * first).T]
     return all(one.max() >= (game.settled - SAME) * one.sum() for one in groups)
 
 
@@ -409,7 +416,7 @@ class _Ahead(_Solver):
         some = np.maximum(chance, TINY)
         bits = np.log2(some) - inside / some
         some_left = bits > SAME
-        unsettled = np.maximum.reduce(joint, axis=-1) < self.game.settled * chance - SAME
+        unsettled = np.maximum.reduce(joint, axis=-1) < (self.game.settled - SAME) * chance
         return chance, np.where(some_left, bits, 0.0), some_left & unsettled
 
     def news(self, weight: Floats, parts: Parts) -> Floats:

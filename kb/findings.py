@@ -74,15 +74,21 @@ class BadInput(Exception):
 
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = sorted(set(findings))
-        super().__init__("\n".join(map(str, self.findings)))
+        super().__init__(self.findings)  # so that it can be sent from one process to another
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.findings))
 
 
 class Unreadable(Exception):
     """A written value that does not fit where it stands: what was found, what was expected, the nearest valid name."""
 
     def __init__(self, found: str, expected: str, nearest: str | None = None, kind: Kind = Kind.WRONG_VALUE) -> None:
-        super().__init__(f"found {found}, expected {expected}")
+        super().__init__(found, expected, nearest, kind)  # so that it can be sent from one process to another
         self.found, self.expected, self.nearest, self.kind = found, expected, nearest, kind
+
+    def __str__(self) -> str:
+        return f"found {self.found}, expected {self.expected}"
 
 
 def nearest(name: str, names: Iterable[str]) -> str | None:

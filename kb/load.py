@@ -201,22 +201,23 @@ def _given(root: Path, files: Sequence[str], steps: Iterator[str], processes: in
             rule.model.model_rebuild()  # once for all of them
     found: dict[str, Given] = {}
     for some in spread(tasks, partial(_read_some, root), processes, helping=True):
-        if some is None:
-            next(steps, None)
+        if isinstance(some, int):
+            for _ in range(some):
+                next(steps, None)
         else:
             found |= some
     return found
 
 
-def _read_some(root: Path, tasks: Iterable[Sequence[str]]) -> "Iterator[dict[str, Given] | None]":
-    """Nothing after each file, and at the end what they all give, so that what they share is packed once."""
+def _read_some(root: Path, tasks: Iterable[Sequence[str]]) -> "Iterator[dict[str, Given] | int]":
+    """After each task how many files it were, and at the end what they all give, so that what they share is packed once."""
     from .one_file import read_file
 
     found: dict[str, Given] = {}
     for files in tasks:
         for shown in files:
             found[shown] = read_file(root, shown)
-            yield None
+        yield len(files)
     yield found
 
 

@@ -252,7 +252,7 @@ class Fact(Strict):
         return f"Fact({self.is_}, {self.sources}, {self.verified!r}, {self.note!r})"  # thousands are compared by it
 
     def __hash__(self) -> int:
-        return hash(tuple(self.is_))  # as it holds dictionaries, there is no other; facts that are equal agree in it
+        return hash(tuple(self.is_))  # as it holds dictionaries, there is no other; what is kept by facts heeds their order
 
     @property
     def unknown(self) -> bool:

@@ -18,7 +18,7 @@ from ..kb.load import FIELDS, Entries
 from ..kb.models import Variant
 from ..kb.resolve import Stated, lineage, moved, stated
 from ..kb.values import made_of
-from .reads import ALL, HOMELY, IN, Memo, digest
+from .reads import ALL, FILE, HOMELY, IN, Memo, digest
 
 Record = TypeVar("Record", bound=BaseModel)
 #: What a bare record says in the place of what it does not say.
@@ -156,6 +156,7 @@ class Bare:
 
     def names(self) -> Entries:
         """The whole, with variants that say what they are called, but of what they show no more than what one can read."""
+        self._memo.note((FILE, "sellers.yaml"))
         self._shared()
         for family in self.families():
             self._called(family)

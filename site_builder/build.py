@@ -1,8 +1,8 @@
-"""The static site: records become pages of plain values, pages become files, and the files replace the last site whole.
+"""The static site: records become pages of plain values, pages become files, and the files take their places at the very end.
 
 Links are relative and nothing reads a clock: the site works from a folder on disk as well as under any address, and equal
-entries give equal bytes.  A build makes only what has changed since the last one (`reads.py`) and links the rest from there; how
-a module adds pages or files is said in `page.py`, and the modules that do are listed here.
+entries give equal bytes.  A build makes only what has changed since the last one (`reads.py`, `record.py`) and leaves the rest
+as it stands (`folder.py`); how a module adds pages or files is said in `page.py`, and the modules that do are listed here.
 """
 
 import os
@@ -64,7 +64,7 @@ LONGEST_TITLE = 70
 #: So many outputs that share nothing are made by one process one after another.
 FEW_ENOUGH = 20
 #: What pages are made with beside our own code.
-MADE_WITH = ("jinja2", "markupsafe", "markdown-it-py", "nh3", "numpy", "pydantic")
+MADE_WITH = ("jinja2", "markupsafe", "markdown-it-py", "nh3", "numpy", "pillow", "pydantic")
 
 Output = Page | File
 #: Wraps the list of what is to be made, to show how far it is.

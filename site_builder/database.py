@@ -9,7 +9,7 @@ fixed, and the number of the library that wrote the file, which is for informati
 """
 
 import zlib
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Collection, Generator, Sequence
 from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING
 
@@ -41,27 +41,23 @@ def of_facts(rows: Rows) -> bytes:
         connection.execute("BEGIN")
         for table in TABLES:
             connection.execute(definition(table))
-        _fill(connection, [table for table in TABLES if table.name in OF_FACTS], rows)
-        connection.execute("COMMIT")
-        return zlib.compress(connection.serialize(), PACKING)
+        _fill(connection, OF_FACTS, rows)
+        return _packed(connection)
 
 
 def with_others(rows: Rows, facts: bytes) -> bytes:
     """The second step, packed, made of the first: all but the tables of variants."""
-    with _opened() as connection:
-        connection.deserialize(zlib.decompress(facts))
+    with _opened(facts) as connection:
         connection.execute("BEGIN")
-        _fill(connection, [table for table in TABLES if table.name not in (*OF_FACTS, *OF_VARIANTS)], rows)
-        connection.execute("COMMIT")
-        return zlib.compress(connection.serialize(), PACKING)
+        _fill(connection, [table.name for table in TABLES if table.name not in (*OF_FACTS, *OF_VARIANTS)], rows)
+        return _packed(connection)
 
 
 def database(rows: Rows, others: bytes) -> bytes:
     """The file, made of the second step. Raises sqlite3.IntegrityError for rows that break a key."""
-    with _opened() as connection:
-        connection.deserialize(zlib.decompress(others))
+    with _opened(others) as connection:
         connection.execute("BEGIN")
-        _fill(connection, [table for table in TABLES if table.name in OF_VARIANTS], rows)
+        _fill(connection, OF_VARIANTS, rows)
         # At the end, since a key may lead to a later row.
         broken = connection.execute("PRAGMA foreign_key_check").fetchone()
         if broken:
@@ -75,18 +71,26 @@ def database(rows: Rows, others: bytes) -> bytes:
     return bytes(content)
 
 
+def _packed(connection: "Connection") -> bytes:
+    connection.execute("COMMIT")
+    return zlib.compress(connection.serialize(), PACKING)
+
+
 @contextmanager
-def _opened() -> Generator["Connection"]:
-    """A database in memory, in which keys are not looked at."""
+def _opened(packed: bytes | None = None) -> Generator["Connection"]:
+    """A database in memory, in which keys are not looked at: an empty one, or what was packed."""
     import sqlite3  # here, since most builds leave this file as it was
 
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
         connection.execute("PRAGMA foreign_keys = OFF")
+        if packed:
+            connection.deserialize(zlib.decompress(packed))
         yield connection
 
 
-def _fill(connection: "Connection", tables: Iterable[Table], rows: Rows) -> None:
-    for table in tables:
+def _fill(connection: "Connection", names: Collection[str], rows: Rows) -> None:
+    """Adds the rows of the tables of these names, in the order of all tables."""
+    for table in (table for table in TABLES if table.name in names):
         marks = ", ".join("?" * len(table.columns))
         connection.executemany(f'INSERT INTO "{table.name}" VALUES ({marks})', rows(table.name))
 

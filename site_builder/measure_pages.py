@@ -31,9 +31,14 @@ def pages(site: Site) -> Iterator[Page]:
     """The page."""
     families = [f"{FOLDER}/{family}.js" for family in sorted(site.plain.families)]
     scripts = ("measure-data.js", *families, "measure.js")
-    yield Page(
-        "measure.html", "measure.html", "Measure on a photograph", dict[str, object], styles=("measure.css",), scripts=scripts
-    )
+    values = partial(_values, site)
+    yield Page("measure.html", "measure.html", "Measure on a photograph", values, styles=("measure.css",), scripts=scripts)
+
+
+def _values(site: Site) -> Values:
+    """Nothing beside its scripts, of which there is one for each family."""
+    site.bare.families()
+    return {}
 
 
 def files(site: Site) -> Iterator[File]:

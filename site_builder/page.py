@@ -37,12 +37,12 @@ Values = dict[str, Any]
 class Shared(dict[str, Any]):
     """Values that many pages show alike.
 
-    written  the HTML of them, by what leads to the root from there
+    written  the HTML of them, by the macro that makes it and what leads to the root from there
     """
 
     def __init__(self, values: Values) -> None:
         super().__init__(values)
-        self.written: dict[str, Markup] = {}
+        self.written: dict[tuple[str, str], Markup] = {}
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ digest: it is worked out anew when something it read has changed, and a variant 
 others alone.  A *lasting* answer is itself kept for the next build, since it costs more to work out than to keep.
 """
 
+import os
 import subprocess
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
@@ -202,7 +203,7 @@ class Digests:
             return NOTHING  # the knowledge base itself: all pages lean on it
         records = self.entries.of(kind)
         if ident == ALL:
-            return digest(*(text for one in sorted(records) for text in (one, self((kind, one)))))
+            return digest(*(text for one in records for text in (one, self((kind, one)))))  # pages show them in their order
         if ident not in records:
             return NOTHING
         home, place = self.entries.home.get((kind, ident)), self.entries.places.get((kind, ident))
@@ -227,7 +228,7 @@ class Digests:
     @cached_property
     def _folders(self) -> dict[str, list[Key]]:
         found: dict[str, list[Key]] = {}
-        for one in sorted(one for one in self.entries.home if one[0] in HOMELY):
+        for one in (one for one in self.entries.home if one[0] in HOMELY):
             found.setdefault(self.entries.home[one], []).append(one)
         return found
 
@@ -240,8 +241,14 @@ class Digests:
         return self._drawn[path]
 
     def _read(self, path: str) -> str:
-        file = self.entries.root / path
-        return digest(file.name, file.read_bytes()) if file.is_file() else NOTHING
+        """Of what the disk has; like nothing else where the file was saved after the entries were read, and pages may differ."""
+        file, state = self.entries.root / path, self._files.get(path)
+        if not file.is_file():
+            return NOTHING
+        seen = file.stat()
+        if state is not None and (seen.st_size, seen.st_mtime_ns) != (state.size, state.written):
+            return digest(os.urandom(16))
+        return digest(file.name, file.read_bytes())
 
     def _drawings(self, folder: str) -> list[str]:
         if self._files:

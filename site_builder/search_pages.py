@@ -51,7 +51,7 @@ def pages(site: Site) -> Iterator[Page]:  # noqa: ARG001 (every producer is give
 def files(site: Site) -> Iterator[File]:
     """What there is to search, and the records: those of each family in a script of their own, the others in one."""
     families = sorted(site.plain.families)
-    yield File("search-data.js", partial(_index, families))
+    yield File("search-data.js", partial(_index, site))
     yield from (File(f"{FOLDER}/{family}.js", partial(_family, site, family), home=family) for family in families)
     yield File(f"{FOLDER}/{OTHERS}.js", partial(_others, site))
 
@@ -65,9 +65,9 @@ def _values() -> Values:
     }
 
 
-def _index(families: Sequence[str]) -> bytes:
+def _index(site: Site) -> bytes:
     """The script that says what there is: see the types at the head of `static/find.js`."""
-    groups = [f"{FOLDER}/{group}.js" for group in (*families, OTHERS)]
+    groups = [f"{FOLDER}/{group}.js" for group in (*site.bare.families(), OTHERS)]
     return assigned("var tellmarkSearchData", {"kinds": SEARCHED, "places": PLACES, "weights": dict(WEIGHTS), "groups": groups})
 
 
@@ -79,6 +79,10 @@ def _family(site: Site, family: str) -> bytes:
         for position in site.plain.sets[ident].positions:
             for sat in site.sat(position):
                 site.name("variant", sat)  # of any family; the set is found by their names
+    for ident in inside["variant"]:
+        if site.plain.variants[ident].signpost:
+            for now in site.moved(ident):
+                site.name("variant", now)  # of any family; the signpost says it
     return _rows(site, family, inside | {"family": [family]})
 
 

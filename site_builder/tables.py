@@ -160,7 +160,7 @@ class FamilyTables:
         return {slot: record.name for slot, record in self.slots.items() if slot in told}
 
     def shown_alike(self) -> list[str]:
-        """The same, worked out."""
+        """The traits that all its variants show alike, worked out."""
         variants = self.variants
         if len(variants) < 2:
             return []
@@ -379,6 +379,7 @@ class Site:
         return inseparable(self.bare.of_family(family), family, lambda: self.compiled(family))
 
     def _others(self, ident: str) -> list[str]:
+        self.memo.note(("variant", ident))
         groups = self.groups[self.plain.home["variant", ident]]
         return [other for group in groups if ident in group for other in group if other != ident]
 

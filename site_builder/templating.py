@@ -1,6 +1,6 @@
 """How templates become texts: everything escaped, nothing undefined let pass, and what many pages show alike written once."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, cast
 
@@ -44,14 +44,15 @@ class Templates(Environment):
         return super().getattr(obj, attribute)
 
 
-def each(macro: Callable[[Any, str], Markup], some: Iterable[Any], up: str) -> Markup:
+def each(macro: Macro, some: Iterable[Any], up: str) -> Markup:
     """What a macro makes of each value, `up` leading to the root; of a shared one it is made once for all pages of a folder."""
     return Markup("".join([_once(macro, one, up) for one in some]))
 
 
-def _once(macro: Callable[[Any, str], Markup], one: Any, up: str) -> Markup:
+def _once(macro: Macro, one: Any, up: str) -> Markup:
     if not isinstance(one, Shared):
-        return macro(one, up)
-    if up not in one.written:
-        one.written[up] = macro(one, up)
-    return one.written[up]
+        return Markup(macro(one, up))
+    key = macro.name, up
+    if key not in one.written:
+        one.written[key] = Markup(macro(one, up))
+    return one.written[key]

@@ -205,7 +205,7 @@ class Solver {
       chance[o] = total;
       const left = total > 0 ? Math.log2(total) - (inside + hidden) / total : 0;
       bits[o] = left > SAME ? left : 0;
-      open[o] = left > SAME && most < this.game.settled * total - SAME ? 1 : 0;
+      open[o] = left > SAME && most < (this.game.settled - SAME) * total ? 1 : 0;
       slack[o] = rarest <= this.beside * most ? one(this.slack, groups) : 0;
     }
     return { chance, bits, open, slack };
