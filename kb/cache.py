@@ -89,8 +89,7 @@ def sound(root: Path) -> tuple[Entries, list[Finding]]:
         if store is not None:
             same = {path for path, then in store.files.items() if path in now and _unchanged(root, path, then, now[path])}
             if len(same) == len(now) == len(store.files):
-                _make_surer(root, place, code, store, since)
-                return _unpacked(root, store), []
+                return _unpacked(root, _made_surer(root, place, code, store, since)), []
         return _again(root, place, code, store, since, same, _with_digests(root, now, since))
 
 
@@ -229,14 +228,16 @@ def _unchanged(root: Path, path: str, then: State, now: State) -> bool:
     return then[:4] == now[:4] and (not then.digest or then.digest == _digest_of(root, path))
 
 
-def _make_surer(root: Path, place: Path, code: str, store: _Store, since: int) -> None:
-    """Writes the store anew without the digests that nobody needs any more, once its files were found unchanged."""
+def _made_surer(root: Path, place: Path, code: str, store: _Store, since: int) -> _Store:
+    """The store, written anew without the digests that nobody needs any more, once its files were found unchanged."""
     if any(one.digest and not one.link and max(one.written, one.changed) < since for one in store.files.values()):
         files = _with_digests(root, _files(root), since)
         if files != store.files and {path: one[:3] for path, one in files.items()} == {
             p: one[:3] for p, one in store.files.items()
         }:
-            keep(place, code, _Store(store.mark, files, store.packed, store.leaned))
+            store = _Store(store.mark, files, store.packed, store.leaned)
+            keep(place, code, store)
+    return store
 
 
 def _digest_of(root: Path, path: str) -> str:
