@@ -391,3 +391,11 @@ def test_an_open_question_of_one_trait_at_a_time(forms: Session) -> None:
     t = forms.compiled.trait("color")
     after = forms.reply(Question(t, whole(forms.compiled, t).outcomes, form="choice"), seen("a"))
     assert all(question.trait != t for question in after.questions)
+
+
+def test_a_question_settles_at_once_only_by_the_chances_that_the_plan_is_made_with() -> None:
+    """With the answer that would be a mistake the first question leaves its leader above the line; without it, just below."""
+    weight = np.array([0.6, 0.034, 0.366])
+    nearly = np.array([[1.0, 0.0], [0.9, 0.1], [0.0, 1.0]])
+    game = Game(weight, np.arange(3), [nearly, np.eye(3)], [-1, -1], np.ones(2), np.ones(2), -1, 0.95)
+    assert best(game) == 1
