@@ -194,7 +194,7 @@ def _unpacked_field(pieces: Mapping[str, bytes]) -> Any:
     return found
 
 
-def files_read(entries: Entries) -> Mapping[str, State]:
+def states_read(entries: Entries) -> Mapping[str, State]:
     """Every file below the root as it was when the entries were read, by its path; none where `pieces` knows none either.
 
     A file holds the same as another time if it is in the same state, and that has no digest.

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, ParamSpec, Protocol, TypeAlias, TypeVar
 
 from ..kb import noting
-from ..kb.cache import State, files_read, piece_of, pieces
+from ..kb.cache import State, piece_of, pieces, states_read
 from ..kb.load import FIELDS, Entries
 from ..kb.noting import Key, Noted, Reads
 
@@ -164,7 +164,7 @@ class Digests:
     def __init__(self, entries: Entries, known: Known) -> None:
         self.entries = entries
         self._known = known
-        self._files = files_read(entries)
+        self._files = states_read(entries)
         self._drawn: dict[str, str] = {}
         self._found: dict[Key, str] = {}
 

@@ -59,7 +59,7 @@ class Record:
     read: int = 0
 
     def stands(self, present: Mapping[str, Seen]) -> bool:
-        """Whether a folder holds these files as they were written, and its list of them."""
+        """Whether a folder holds these files as they were written, and nothing else but the list of them."""
         written = {address: (one.size, one.at) for address, one in self.outputs.items()}
         return written == {path: seen for path, seen in present.items() if path != MARKER}
 

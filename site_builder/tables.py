@@ -35,7 +35,7 @@ NO_PARTS = {"none": "nothing there", "unlisted": "an unrecorded part"}
 V = TypeVar("V")
 
 
-class Answers(Generic[V]):
+class Asked(Generic[V]):
     """A question to the memo of a site, asked as one asks a dictionary."""
 
     def __init__(self, ask: Callable[[str], V]) -> None:
@@ -232,9 +232,9 @@ class Site:
             ask("all groups", self._groups_of, lasting=True),
         )
         #: The (set, position) pairs a variant came in; positions count from 1.
-        self.seats = Answers(ask("seats", _each(all_seats)))
+        self.seats = Asked(ask("seats", _each(all_seats)))
         #: The sets that units of a family sat in, the earliest first, each with the positions they sat in.
-        self.sets_of = Answers(ask("sets of", _each(all_sets)))
+        self.sets_of = Asked(ask("sets of", _each(all_sets)))
         #: {livery: how many variants of each family wear it}.
         self.worn = ask("worn", self._all_worn, lasting=True)
         self._family_of = ask("family of", self._home_of)
@@ -242,15 +242,15 @@ class Site:
         self.moved = ask("moved", partial(moved, self.entries))
         self._cited_in = ask("cited in", self._claims_in, lasting=True)
         #: The variants that left the factory with a part, and in which slots.
-        self.born_with = Answers(ask("born with", _each(all_born)))
+        self.born_with = Asked(ask("born with", _each(all_born)))
         #: The set positions that say a part was fitted there.
-        self.in_sets = Answers(ask("in sets", _each(all_in_sets)))
+        self.in_sets = Asked(ask("in sets", _each(all_in_sets)))
         #: Who leans on a source, for what, and how far it supports them.
-        self.citations = Answers(ask("cited by", _each(all_cited)))
+        self.citations = Asked(ask("cited by", _each(all_cited)))
         #: The groups of a family's variants that nothing recorded separates.
-        self.groups = Answers(all_groups)
+        self.groups = Asked(all_groups)
         #: The others that nothing on record separates a variant from.
-        self.twins = Answers(ask("twins", self._others))
+        self.twins = Asked(ask("twins", self._others))
 
     def _tables(self, family: str) -> FamilyTables:
         if family not in self._made:
