@@ -88,6 +88,7 @@ def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> No
     from ..site_builder.preview import HOST, News, serve, watch
 
     root = entries_root(ctx, stated)
+    before = fingerprint(root)
     _build(sound_entries(ctx, stated), str(out))
     news, stop = News(), threading.Event()
     try:
@@ -112,7 +113,7 @@ def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> No
     threading.Thread(target=server.serve_forever, daemon=True).start()
     click.echo(f"http://{HOST}:{server.server_address[1]}/   Ctrl-C ends it")
     try:
-        watch(lambda: fingerprint(root), again, stop)
+        watch(lambda: fingerprint(root), again, stop, before)
     except KeyboardInterrupt:
         click.echo("", err=True)
     finally:

@@ -7,6 +7,7 @@ as it stands (`folder.py`); how a module adds pages or files is said in `page.py
 
 import os
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -63,6 +64,8 @@ MORE = [
 LONGEST_TITLE = 70
 #: So many outputs that share nothing are made by one process one after another.
 FEW_ENOUGH = 20
+#: A process says how far it is after so many seconds: whoever hears it takes time from those that make something.
+SAID_EVERY = 0.1
 #: What pages are made with beside our own code.
 MADE_WITH = ("jinja2", "markupsafe", "markdown-it-py", "nh3", "numpy", "pillow", "pydantic")
 
@@ -264,8 +267,9 @@ class _Made:
         tasks = _tasks(self.site, waiting)
         processes = self._processes or processes_for(len(waiting))
         for report in spread(tasks, partial(self._work, maker), min(processes, len(tasks))):
-            if report is None:
-                next(shown, None)
+            if isinstance(report, int):
+                for _ in range(report):
+                    next(shown, None)
             else:
                 if self._changes:
                     self._changes.clear(report.cleared)
@@ -278,14 +282,17 @@ class _Made:
         self.answers |= answers
         self.lasting |= lasting
 
-    def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | None"]:
-        """What one process does: nothing after each output, and at the end what it did."""
+    def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | int"]:
+        """What one process does: how many outputs it has made since it last said so, and at the end all that it did."""
         written: dict[str, Written] = {}
-        before = set(self.site.memo.answers)
+        before, said, at = set(self.site.memo.answers), 0, time.monotonic()
         for task in tasks:
             for one in task:
                 written[one.address] = maker.write(one)
-                yield None
+                if time.monotonic() - at > SAID_EVERY:
+                    yield len(written) - said
+                    said, at = len(written), time.monotonic()
+        yield len(written) - said
         yield _Report(written, *self.site.memo.found(before), self._changes.cleared if self._changes else set())
 
 

@@ -14,6 +14,8 @@ from urllib.parse import urlsplit
 
 #: How often the files are looked at, and how long an answer is put off while nothing changes, in seconds.
 LOOK_EVERY, ASK_AGAIN = 0.3, 20.0
+#: A file that is still as it was after so many seconds is not just being written.
+WRITTEN_WITHIN = 0.04
 #: No site has a file here.
 RELOAD = "/-/reload.js"
 HOST = "127.0.0.1"
@@ -103,11 +105,13 @@ def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
     return server
 
 
-def watch(fingerprint: Callable[[], str], changed: Callable[[], None], stop: threading.Event) -> None:
-    """Calls `changed` whenever the fingerprint is another one, until it is told to stop."""
-    before = fingerprint()
+def watch(look: Callable[[], str], changed: Callable[[], None], stop: threading.Event, before: str) -> None:
+    """Calls `changed` whenever a look shows something else than `before`, and two looks the same; until it is told to stop."""
     while not stop.wait(LOOK_EVERY):
-        now = fingerprint()
-        if now != before:
-            before = now
-            changed()
+        now = look()
+        if now == before:
+            continue
+        while not stop.wait(WRITTEN_WITHIN) and (later := look()) != now:
+            now = later
+        before = now
+        changed()

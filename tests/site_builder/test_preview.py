@@ -8,12 +8,14 @@ import sys
 import threading
 from collections.abc import Callable, Generator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.error import HTTPError
 from urllib.request import Request, urlopen
 
 import pytest
+from tellmark.site_builder import preview
 from tellmark.site_builder.preview import RELOAD, News, serve
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -54,16 +56,29 @@ def test_page_from_elsewhere_gets_nothing(tmp_path: Path) -> None:
         fetched(f"{address}/", host="rebound.example:80")
 
 
-def test_saving_builds_and_tells(folder: Folder, tmp_path: Path) -> None:
-    root = folder({})
+@contextmanager
+def previewing(root: Path, tmp_path: Path) -> Generator[tuple[subprocess.Popen[str], str]]:
+    """The command, ended whatever happens, and its address."""
     command = [sys.executable, "-m", "tellmark.cli.main", "--entries", str(root), "site", "preview", "--port", "0"]
     environment = os.environ | {"XDG_CACHE_HOME": str(tmp_path / "store")}
-    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        assert process.stdout is not None
+    heard = partial(signal.signal, signal.SIGINT, signal.default_int_handler)  # it is not where tests run in the background
+    with subprocess.Popen(
+        command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=heard
+    ) as process:
+        try:
+            assert process.stdout is not None
+            found = re.match(r"(http://127\.0\.0\.1:\d+)/", process.stdout.readline())
+            assert found is not None
+            yield process, found[1]
+        finally:
+            process.kill()
+
+
+def test_saving_builds_and_tells(folder: Folder, tmp_path: Path) -> None:
+    root = folder({})
+    with previewing(root, tmp_path) as (process, address):
         assert process.stderr is not None
-        found = re.match(r"(http://127\.0\.0\.1:\d+)/", process.stdout.readline())
-        assert found is not None
-        assert "Wheel" in fetched(f"{found[1]}/parts.html")
+        assert "Wheel" in fetched(f"{address}/parts.html")
         bad = root / "parts" / "wheel" / "disc.yaml"
         good = bad.read_text("utf-8")
         bad.write_text(good.replace("thick", "thik"), "utf-8")
@@ -71,7 +86,33 @@ def test_saving_builds_and_tells(folder: Folder, tmp_path: Path) -> None:
         assert "the last good site stands" in process.stderr.readline()
         bad.write_text(good.replace("Disc wheel", "Solid wheel"), "utf-8")
         assert re.match(r"\d+ of \d+ files made now", process.stderr.readline())
-        assert "Solid wheel" in fetched(f"{found[1]}/parts.html")
-        assert fetched(f"{found[1]}{RELOAD}?0") == "location.reload();"
+        assert "Solid wheel" in fetched(f"{address}/parts.html")
+        assert fetched(f"{address}{RELOAD}?0") == "location.reload();"
         process.send_signal(signal.SIGINT)
         assert process.wait(timeout=60) == 0
+
+
+LOOKS = {
+    "nothing new": ("aaaa", []),
+    "saved while the site was built": ("bb", ["b"]),
+    "saved later": ("abb", ["b"]),
+    "half written at first": ("abcc", ["c"]),
+    "saved twice": ("abbcc", ["b", "c"]),
+    "set back": ("abbaa", ["b", "a"]),
+}
+
+
+@pytest.mark.parametrize(("looks", "built"), LOOKS.values(), ids=LOOKS)
+def test_what_is_saved_is_built_once_it_is_written(monkeypatch: pytest.MonkeyPatch, looks: str, built: list[str]) -> None:
+    monkeypatch.setattr(preview, "LOOK_EVERY", 0)
+    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 0)
+    stop, waiting, seen, found = threading.Event(), list(looks), list[str](), list[str]()
+
+    def look() -> str:
+        seen.append(waiting.pop(0))
+        if not waiting:
+            stop.set()
+        return seen[-1]
+
+    preview.watch(look, lambda: found.append(seen[-1]), stop, "a")
+    assert found == built
