@@ -22,14 +22,14 @@ identify: .venv/installed
 	else $(BIN)/tellmark identify --answers tests/examples/late-motor.yaml; fi
 
 test: .venv/tests-installed lint types
-	$(BIN)/python -m pytest -n auto
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 lint: .venv/tests-installed
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 
 types: .venv/tests-installed
-	$(BIN)/basedpyright
+	$(BIN)/basedpyright --threads 2
 
 .venv/bench-installed: .venv/tests-installed
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[bench]'

@@ -13,7 +13,11 @@ import pytest
 from tellmark.kb.check import check
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Page
+
+#: axe-core as `make test` installs it (version in tests/package.json), and the rules of WCAG 2.0 to 2.2, levels A and AA.
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
 
 #: Path below the root -> text. Short enough to count lines in: messages name them.
 SOUND = {
@@ -195,3 +199,31 @@ def browser() -> "Iterator[Browser]":
         opened = started.chromium.launch(executable_path=chromium, args=arguments)
         yield opened
         opened.close()
+
+
+@pytest.fixture(scope="session")
+def breaches() -> "Callable[[Page], list[str]]":
+    """The rules of accessibility that a page breaks, with the first place where it does; opened with `bypass_csp`.
+
+    axe-core, https://github.com/dequelabs/axe-core.  Skips where it is not installed, but not where a submission is tested.
+    """
+    if not AXE.is_file() and os.environ.get("CI"):
+        pytest.fail("there must be tests/node_modules (npm ci in tests/) where a submission is tested")
+    if not AXE.is_file():
+        pytest.skip("no tests/node_modules (npm ci in tests/) here")
+    axe = AXE.read_text("utf-8")
+
+    def found(page: "Page") -> list[str]:
+        page.evaluate(axe)
+        applied, broken = page.evaluate(
+            """async rules => {
+                 const options = {runOnly: {type: "tag", values: rules}, resultTypes: ["violations"], preload: false};
+                 const {passes, violations} = await axe.run(document, options);
+                 return [passes.length, violations.map(one => `${one.id}: ${one.nodes[0].html}`)];
+               }""",
+            RULES,
+        )
+        assert applied, "some rules must have been applied"
+        return broken
+
+    return found

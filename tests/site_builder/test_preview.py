@@ -92,7 +92,7 @@ def test_saving_builds_and_tells(folder: Folder, tmp_path: Path) -> None:
         assert process.wait(timeout=60) == 0
 
 
-LOOKS = {
+LOOKS: dict[str, tuple[str, list[str]]] = {
     "nothing new": ("aaaa", []),
     "saved while the site was built": ("bb", ["b"]),
     "saved later": ("abb", ["b"]),
