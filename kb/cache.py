@@ -18,7 +18,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
+from typing import IO, TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
 from pydantic import VERSION, BaseModel
 
@@ -57,12 +57,25 @@ Packed = dict[str, dict[str, bytes]]
 
 @dataclass
 class _Store:
-    """What is kept: a mark of its own, every file as it was, the fields of the entries, and what each check leaned on, packed."""
+    """What is kept: a mark of its own, every file as it was, the fields of the entries, and what each check leaned on, packed.
+
+    unpacked  the entries and what was leaned on, in the process that packed them
+    """
 
     mark: str
     files: dict[str, State]
     packed: Packed
     leaned: bytes
+    unpacked: "tuple[Entries, Mapping[Unit, Leaned]] | None" = None
+
+    def __getstate__(self) -> dict[str, Any]:
+        return vars(self) | {"unpacked": None}
+
+    def known(self, root: Path) -> "tuple[Entries, Mapping[Unit, Leaned]]":
+        """The entries, found at this root now, and what each check leaned on."""
+        if self.unpacked and self.unpacked[0].root == root:
+            return self.unpacked
+        return _unpacked(root, self), pickle.loads(self.leaned)
 
 
 class _Stored(Entries):
@@ -97,15 +110,14 @@ def _again(
     root: Path, place: Path, code: str, store: _Store | None, since: int, same: set[str], before: dict[str, State]
 ) -> tuple[Entries, list[Finding]]:
     """As `sound`, where something has changed since the store was written; all but the files that are the `same`."""
-    known, leaned = None, dict["Unit", "Leaned"]()
-    if store is not None:
-        known, leaned = Known(_unpacked(root, store), same, before), pickle.loads(store.leaned)
-    entries, findings, leaned = _checked(root, known, leaned)
+    held, leaned = store.known(root) if store else (None, dict["Unit", "Leaned"]())
+    entries, findings, leaned = _checked(root, Known(held, same, before) if held else None, leaned)
     if not findings and _watched(leaned) <= before.keys() and _with_digests(root, _files(root), since) == before:
         mark = vars(entries)[MARK] = os.urandom(16).hex()
-        packed = vars(entries)[PIECES] = _packed(entries, known.entries if known else None, store.packed if store else {})
+        packed = vars(entries)[PIECES] = _packed(entries, held, store.packed if store else {})
         vars(entries)[FILES] = before
-        keep(place, code, _Store(mark, before, packed, pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)))
+        on = pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)
+        keep(place, code, _Store(mark, before, packed, on, (entries, leaned)), held=True)
     return entries, findings
 
 
@@ -235,8 +247,8 @@ def _made_surer(root: Path, place: Path, code: str, store: _Store, since: int) -
         if files != store.files and {path: one[:3] for path, one in files.items()} == {
             p: one[:3] for p, one in store.files.items()
         }:
-            store = _Store(store.mark, files, store.packed, store.leaned)
-            keep(place, code, store)
+            store = _Store(store.mark, files, store.packed, store.leaned, store.unpacked)
+            keep(place, code, store, held=True)
     return store
 
 
@@ -317,27 +329,48 @@ def kept_beside(folder: Path, name: str) -> Path | None:
     return store / (hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogateescape")).hexdigest()[:32] + name)
 
 
+#: {a place: (its mark, the file as this process left it there, what it kept in it)}
+_HELD: dict[Path, tuple[str, object, object]] = {}
+
+
 def fetched(place: Path, mark: str, kind: type[T]) -> T | None:
     """What was kept there with this mark and is of this kind; None where there is nothing such, or it is damaged."""
     try:
         with place.open("rb") as file:
-            if file.read(len(mark)).decode("ascii", "replace") != mark:
+            held = _HELD.get(place)
+            if held is not None and held[:2] == (mark, _as_left(file)):
+                value = held[2]
+            elif file.read(len(mark)).decode("ascii", "replace") == mark:
+                value = pickle.load(file)
+            else:
                 return None
-            value = pickle.load(file)
     except Exception:  # noqa: BLE001 (whatever a damaged store raises, the value is made afresh)
         return None
     whole = not is_dataclass(value) or {one.name for one in fields(value)} <= vars(value).keys()  # a stranger of the same name
     return value if isinstance(value, kind) and whole else None
 
 
-def keep(place: Path, mark: str, value: object) -> None:
-    """Keeps a value with a mark. Writes beside and renames, so that a reader never sees half a store."""
+def keep(place: Path, mark: str, value: object, *, held: bool = False) -> None:
+    """Keeps a value with a mark. Writes beside and renames, so that a reader never sees half a store.
+
+    held: this process, should it go on, need not read it back; it is the very same value then, so nobody may change it.
+    """
     import tempfile  # here, since most runs keep nothing, and it loads a dozen others
 
     try:
         with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
             file.write(mark.encode("ascii"))
             pickle.dump(value, file, protocol=pickle.HIGHEST_PROTOCOL)
+            file.flush()
+            left = _as_left(file)
         Path(file.name).replace(place)
+        if held:
+            _HELD[place] = mark, left, value
     except OSError:
         return
+
+
+def _as_left(file: "IO[bytes]") -> object:
+    """What another file in its place, or another content, would not share."""
+    seen = os.fstat(file.fileno())
+    return seen.st_dev, seen.st_ino, seen.st_size, seen.st_mtime_ns

@@ -114,7 +114,7 @@ def _build(entries: Entries, target: Path, base: str, progress: Progress, proces
     if place is not None:
         record = Recorder(digests, changes).recorded(addresses, made.written, made.answers, made.lasting)
         record.known, record.pages = digests.known, pages
-        keep(place, mark, record)
+        keep(place, mark, record, held=True)
     return Built(pages, len(outputs), len(made.written))
 
 
@@ -139,7 +139,7 @@ class _Maker:
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
         self.linker = Linker(site)
-        self.templates = Templates(store.parent if store else None)
+        self.templates = Templates.kept(store.parent if store else None)
 
     def write(self, one: Output) -> Written:
         """Makes one and writes it; its folder must be there."""
