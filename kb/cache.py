@@ -100,7 +100,7 @@ def sound(root: Path) -> tuple[Entries, list[Finding]]:
             return one.entries, one.findings
         store, now, same = fetched(place, code, _Store), _files(root), set[str]()
         if store is not None:
-            same = {path for path, then in store.files.items() if path in now and _unchanged(root, path, then, now[path])}
+            same = {path for path, then in store.files.items() if path in now and unchanged(root, path, then, now[path])}
             if len(same) == len(now) == len(store.files):
                 return _unpacked(root, _made_surer(root, place, code, store, since)), []
         return _again(root, place, code, store, since, same, _with_digests(root, now, since))
@@ -236,7 +236,8 @@ def _with_digests(root: Path, files: dict[str, State], since: int) -> dict[str, 
     return files | {path: files[path]._replace(digest=_digest_of(root, path)) for path in doubtful}
 
 
-def _unchanged(root: Path, path: str, then: State, now: State) -> bool:
+def unchanged(root: Path, path: str, then: State, now: State) -> bool:
+    """Whether a file below the root is what it was; read, where that was in doubt then."""
     return then[:4] == now[:4] and (not then.digest or then.digest == _digest_of(root, path))
 
 

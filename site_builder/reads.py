@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, ParamSpec, Protocol, TypeAlias, TypeVar
 
 from ..kb import noting
-from ..kb.cache import State, piece_of, pieces, states_read
+from ..kb.cache import State, piece_of, pieces, states_read, unchanged
 from ..kb.load import FIELDS, Entries
 from ..kb.noting import Key, Noted, Reads
 
@@ -171,8 +171,10 @@ class Digests:
     @property
     def nothing_changed(self) -> bool:
         """Whether no file below the root is another, and the history goes no further."""
-        sure = self._files and not any(one.digest for one in self._files.values())
-        return bool(sure) and self._files == self._known.files and self(HISTORY) == self._known.history
+        root, then, now = self.entries.root, self._known.files, self._files
+        sure = now and now.keys() == then.keys() and not any(one.digest for one in now.values())
+        same = sure and all(unchanged(root, path, then[path], one) for path, one in now.items())
+        return bool(same) and self(HISTORY) == self._known.history
 
     @property
     def known(self) -> Known:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tellmark.kb import cache
 from tellmark.kb.cache import sound as cached
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
@@ -203,6 +204,19 @@ def test_nothing_changed_makes_nothing_and_leaves_the_site_standing(folder: Fold
     again = build(sound(root), out)
     assert (first.made, again.made) == (first.files, 0)
     assert (out.stat().st_ino, out.stat().st_mtime_ns) == (standing.st_ino, standing.st_mtime_ns)
+
+
+def test_what_was_in_doubt_is_read_and_nothing_else_done(folder: Folder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A site that is built a moment after a file was saved has its digest; once nobody doubts it, the next build is quick too."""
+    root, out = folder({}), tmp_path / "site"
+    first = build(stored(root), out)
+    (place,) = (tmp_path / "store" / "tellmark").glob("*.site.pickle")
+    kept = place.stat()
+    monkeypatch.setattr(cache, "DOUBT", -(10**12))
+    again = build(stored(root), out)
+    assert (again.files, again.made) == (first.files, 0)
+    assert (place.stat().st_ino, place.stat().st_mtime_ns) == (kept.st_ino, kept.st_mtime_ns)
+    assert not any(one.digest for one in cache.states_read(stored(root)).values())
 
 
 def test_new_page_comes_into_the_sitemap(folder: Folder, tmp_path: Path) -> None:
