@@ -12,13 +12,16 @@ import shutil
 import subprocess
 import tempfile
 import threading
+import time
 from collections.abc import Callable
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from statistics import median
+from urllib.request import urlopen
 
 from bench_generators import BIN, Took, generators, took
 from generated import generate
+from tellmark.site_builder.preview import RELOAD
 
 TESTS = Path(__file__).parent
 LIGHTHOUSE = TESTS / "node_modules" / "lighthouse" / "cli" / "index.js"
@@ -33,6 +36,9 @@ AUDITED = [
 ]
 #: A page's score moves by some points with what else the machine does: the middle one of so many counts.
 AUDITS = 3
+#: A preview is told so many changes, of which the middle one counts, and the machine's speed is that of so many starts.
+SAVES = STARTS = 5
+LIBRARIES = "import numpy, pydantic, click"
 CHANGED = "families/cab-diesel-420/variants/424-prairie-meridian-a-b1.yaml"
 Line = Callable[[str, str, str], None]
 
@@ -67,6 +73,7 @@ def site(line: Line) -> None:
     print("\nThe site of 2,000 entries (clock, and processor)")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
+        line("numpy, pydantic and click loaded, before", _loaded(folder), "170 ms on the design's machine")
         root = generate(folder / "entries")
         cold = _built(root, folder)
         pages = list((folder / "site").rglob("*.html"))
@@ -76,6 +83,8 @@ def site(line: Line) -> None:
         changed = root / CHANGED
         changed.write_text(changed.read_text("utf-8").replace("about: >-\n", "about: >-\n  Seen once more. ", 1), "utf-8")
         line("after one entry changed", _both(_built(root, folder)), "0.7 s")
+        line("in a preview, from a save to the news of it", f"{_told(root, folder, changed):.1f} s", "0.7 s")
+        line("numpy, pydantic and click loaded, after", _loaded(folder), "170 ms on the design's machine")
         mine = 1e3 * cold.processor / len(pages)
         size = sum(page.stat().st_size for page in pages) / len(pages)
         line(f"a page of {size / 1e3:.0f} kB, processor", f"{mine:.1f} ms", "")
@@ -97,6 +106,35 @@ def _built(root: Path, folder: Path) -> Took:
     """Builds in a process of its own, which keeps what it keeps between runs in the folder too."""
     command = (BIN / "tellmark", "--entries", root, "site", "build", "--out", folder / "site")
     return took(*command, cwd=folder, XDG_CACHE_HOME=str(folder / "store"))
+
+
+def _loaded(folder: Path) -> str:
+    """How fast the machine is just now."""
+    found = [took(BIN / "python", "-c", LIBRARIES, cwd=folder) for _ in range(STARTS)]
+    return f"{1e3 * median(one.clock for one in found):.0f} ms, {1e3 * median(one.processor for one in found):.0f} ms"
+
+
+def _told(root: Path, folder: Path, changed: Path) -> float:
+    """Seconds until a page that is looked at hears of a changed entry, of a site that stands."""
+    command = [
+        str(one) for one in (BIN / "tellmark", "--entries", root, "site", "preview", "--port", 0, "--out", folder / "site")
+    ]
+    environment = os.environ | {"XDG_CACHE_HOME": str(folder / "store")}
+    found: list[float] = []
+    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as preview:
+        try:
+            assert preview.stdout is not None
+            address = preview.stdout.readline().split("/   ")[0]
+            for number in range(SAVES):
+                text = changed.read_text("utf-8").replace("once", "once more", 1)
+                begun = time.perf_counter()
+                changed.write_text(text, "utf-8")
+                with urlopen(f"{address}{RELOAD}?{number}", timeout=60) as answer:
+                    assert b"reload" in answer.read()
+                found.append(time.perf_counter() - begun)
+        finally:
+            preview.kill()
+    return median(found)
 
 
 def scores(out: Path, chromium: str, line: Line) -> None:
