@@ -3,7 +3,7 @@
 import re
 import sys
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -60,13 +60,13 @@ def _base(written: str) -> str:
     return written.rstrip("/") + "/" if written else ""
 
 
-def _build(entries: "Entries", out: str, base: str = "") -> dict[str, int]:
-    """Builds, or ends the command with what stands in the way."""
+def _build(entries: "Entries", out: str, base: str = "", stands: Callable[[], object] = lambda: None) -> dict[str, int]:
+    """Builds, or ends the command with what stands in the way. `stands`: called as soon as the site stands."""
     from ..site_builder.build import build
     from ..site_builder.texts import CannotPublish
 
     try:
-        return vars(build(entries, Path(out), base, _shown))
+        return vars(build(entries, Path(out), base, _shown, stands=stands))
     except CannotPublish as problem:
         refuse(problem.found, problem.expected)
     except OSError as problem:
@@ -106,9 +106,8 @@ def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> No
         if entries is None or findings:
             click.echo("not built: the last good site stands", err=True)
             return
-        found = _build(entries, str(out))
+        found = _build(entries, str(out), stands=news.tell)
         click.echo(f"{found['made']} of {found['files']} files made now", err=True)
-        news.tell()
 
     threading.Thread(target=server.serve_forever, daemon=True).start()
     click.echo(f"http://{HOST}:{server.server_address[1]}/   Ctrl-C ends it")

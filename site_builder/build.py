@@ -83,23 +83,34 @@ class Built:
     made: int
 
 
-def build(entries: Entries, out: Path, base: str = "", progress: Progress = iter, processes: int | None = None) -> Built:
+def build(
+    entries: Entries,
+    out: Path,
+    base: str = "",
+    progress: Progress = iter,
+    processes: int | None = None,
+    stands: Callable[[], object] = lambda: None,
+) -> Built:
     """Writes the site of sound entries to `out`. `base`: its address to be, with a slash at its end.
 
     processes: how many may make a part of it each; as many as the machine has for it where not given.
+    stands: called as soon as the site stands, before it is written down what it was made from.
     Raises CannotPublish, or OSError of the disk.
     """
     with uncollected():
-        return _build(entries, out.resolve(), base, progress, processes)
+        return _build(entries, out.resolve(), base, progress, processes, stands)
 
 
-def _build(entries: Entries, target: Path, base: str, progress: Progress, processes: int | None) -> Built:
+def _build(
+    entries: Entries, target: Path, base: str, progress: Progress, processes: int | None, stands: Callable[[], object]
+) -> Built:
     present = standing(target)
     mark = _mark(entries, base)
     place = kept_beside(target, ".site.pickle")
     old = fetched(place, mark, Record) if place and present else None
     digests = Digests(entries, old.known if old else Known())
     if old is not None and digests.nothing_changed and old.stands(present):
+        stands()
         return Built(old.pages, len(old.outputs), 0)
     site = Site(entries, base)
     changes = site.memo.earlier = Changes(old, digests, site.memo) if old else None
@@ -110,6 +121,7 @@ def _build(entries: Entries, target: Path, base: str, progress: Progress, proces
     made = _Made(site, changes, present, processes)
     with ExitStack() as swapped:
         made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(beside(target)), place))
+    stands()
     pages = sum(isinstance(one, Page) for one in outputs)
     if place is not None:
         record = Recorder(digests, changes).recorded(addresses, made.written, made.answers, made.lasting)
