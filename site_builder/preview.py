@@ -13,7 +13,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 #: How often the files are looked at, and how long an answer is put off while nothing changes, in seconds.
-LOOK_EVERY, ASK_AGAIN = 0.3, 20.0
+LOOK_EVERY, ASK_AGAIN = 0.1, 20.0
 #: A file that is still as it was after so many seconds is not just being written.
 WRITTEN_WITHIN = 0.04
 #: No site has a file here.
