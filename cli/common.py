@@ -100,9 +100,14 @@ class problems_said:  # noqa: N801 (reads as a clause of `with`)
 
 def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:
     """Ends the command over something wrong on the command line itself."""
-    hint = f'; did you mean "{near}"?' if near else ""
-    click.echo(f"found {found}, expected {expected}{hint}", err=True)
+    click.echo(wrong(found, expected, near), err=True)
     sys.exit(BAD_INPUT)
+
+
+def wrong(found: str, expected: str, near: str | None = None) -> str:
+    """What is wrong outside of any file, in a sentence."""
+    hint = f'; did you mean "{near}"?' if near else ""
+    return f"found {found}, expected {expected}{hint}"
 
 
 def listed_views(written: str) -> list[str]:

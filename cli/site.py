@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from .common import entries_option, entries_root, print_json, refuse, sound_entries, under
+from .common import entries_option, entries_root, print_json, refuse, sound_entries, under, wrong
 
 if TYPE_CHECKING:
     from ..kb.load import Entries
+    from ..site_builder.texts import CannotPublish
 
 T = TypeVar("T")
 BASE = re.compile(r"https?://[^\s/?#\"'<>]+(/[^\s?#\"'<>]*)?")
@@ -60,17 +61,22 @@ def _base(written: str) -> str:
     return written.rstrip("/") + "/" if written else ""
 
 
-def _build(entries: "Entries", out: str, base: str = "", stands: Callable[[], object] = lambda: None) -> dict[str, int]:
-    """Builds, or ends the command with what stands in the way. `stands`: called as soon as the site stands."""
+def _build(entries: "Entries", out: str, base: str = "") -> dict[str, int]:
+    """Builds, or ends the command with what stands in the way."""
     from ..site_builder.build import build
     from ..site_builder.texts import CannotPublish
 
     try:
-        return vars(build(entries, Path(out), base, _shown, stands=stands))
-    except CannotPublish as problem:
-        refuse(problem.found, problem.expected)
-    except OSError as problem:
-        refuse(f'"{problem.filename or out}" ({(problem.strerror or str(problem)).lower()})', "a folder that can be written")
+        return vars(build(entries, Path(out), base, _shown))
+    except (CannotPublish, OSError) as problem:
+        refuse(*_in_the_way(problem, out))
+
+
+def _in_the_way(problem: "CannotPublish | OSError", out: str) -> tuple[str, str]:
+    """What was found and what was expected where a site could not be written."""
+    if isinstance(problem, OSError):
+        return f'"{problem.filename or out}" ({(problem.strerror or str(problem)).lower()})', "a folder that can be written"
+    return problem.found, problem.expected
 
 
 def _shown(waiting: Sequence[T]) -> Iterable[T]:
@@ -82,9 +88,34 @@ def _shown(waiting: Sequence[T]) -> Iterable[T]:
     return tqdm(waiting, desc="pages", unit="", leave=False, file=sys.stderr)
 
 
-def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> None:
-    from ..kb.cache import fingerprint, sound
+def built_again(root: Path, out: Path, stands: Callable[[], object]) -> list[str]:
+    """Builds what has changed and says how much that was, or returns everything that is in the way.
+
+    stands: called as soon as the new site stands.
+    """
+    from ..kb.cache import sound
     from ..kb.findings import BadInput
+    from ..site_builder.build import build
+    from ..site_builder.texts import CannotPublish
+
+    try:
+        entries, findings = sound(root)
+    except BadInput as problem:
+        findings = problem.findings
+    except OSError as problem:  # a file that was there a moment ago
+        return [wrong(f'"{problem.filename or root}" ({(problem.strerror or str(problem)).lower()})', "a file that can be read")]
+    else:
+        if not findings:
+            try:
+                found = build(entries, out, stands=stands)
+            except (CannotPublish, OSError) as problem:
+                return [wrong(*_in_the_way(problem, str(out)))]
+            click.echo(f"{found.made} of {found.files} files made now", err=True)
+    return [str(one) for one in under(root, list(findings))]
+
+
+def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> None:
+    from ..kb.cache import fingerprint
     from ..site_builder.preview import HOST, News, serve, watch
 
     root = entries_root(ctx, stated)
@@ -97,17 +128,9 @@ def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> No
         refuse(f"port {port} ({(problem.strerror or str(problem)).lower()})", "a port that is free, or 0")
 
     def again() -> None:
-        try:
-            entries, findings = sound(root)
-        except BadInput as problem:
-            entries, findings = None, list(problem.findings)
-        for finding in under(root, findings):
-            click.echo(str(finding), err=True)
-        if entries is None or findings:
-            click.echo("not built: the last good site stands", err=True)
-            return
-        found = _build(entries, str(out), stands=news.tell)
-        click.echo(f"{found['made']} of {found['files']} files made now", err=True)
+        problems = built_again(root, out, news.tell)
+        for one in [*problems, *(["not built: the last good site stands"] if problems else [])]:
+            click.echo(one, err=True)
 
     threading.Thread(target=server.serve_forever, daemon=True).start()
     click.echo(f"http://{HOST}:{server.server_address[1]}/   Ctrl-C ends it")

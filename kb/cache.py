@@ -17,6 +17,7 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
@@ -296,8 +297,9 @@ def keep_values(root: Path, name: str, values: dict[str, object]) -> None:
         keep(place.with_suffix(f".{name}.pickle"), _code(), values)
 
 
+@cache
 def _code(folder: Path = HERE) -> str:
-    """A digest of the code in a folder, and of what runs it."""
+    """A digest of the code in a folder as this process has it, whatever has been written since, and of what runs it."""
     return _digest([sys.version, VERSION, repr(sorted(_files(folder).items()))])
 
 

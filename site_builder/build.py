@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from itertools import chain
 from pathlib import Path
 from textwrap import shorten
@@ -151,7 +151,7 @@ class _Maker:
         about = site.about
         self.about: Values = {"title": about.title, "license": about.license, "maintainers": about.maintainers}
         self.linker = Linker(site)
-        self.templates = Templates.kept(store.parent if store else None)
+        self.templates = Templates(store.parent if store else None)
 
     def write(self, one: Output) -> Written:
         """Makes one and writes it; its folder must be there."""
@@ -346,7 +346,16 @@ def _home(site: Site, one: Output) -> str:
 
 def _mark(entries: Entries, base: str) -> str:
     """Of everything that all pages lean on."""
-    code = sorted(path for folder in (HERE, HERE.parent / "kb", HERE.parent / "identify") for path in folder.rglob("*"))
-    seen = ((path, path.stat()) for path in code if path.suffix != ".pyc" and path.is_file())
-    files = [f"{path}:{stat.st_size}:{stat.st_mtime_ns}" for path, stat in seen]
-    return digest(sys.version, *versions(MADE_WITH), *files, str(entries.root.resolve()), repr(entries.about), base)
+    others = _files(path for path in HERE.rglob("*") if path.suffix not in (".py", ".pyc"))
+    return digest(sys.version, *versions(MADE_WITH), *_modules(), *others, str(entries.root.resolve()), repr(entries.about), base)
+
+
+@cache
+def _modules() -> list[str]:
+    """Our own code as it was when this process loaded it, whatever has been written since."""
+    return _files(path for folder in (HERE, HERE.parent / "kb", HERE.parent / "identify") for path in folder.rglob("*.py"))
+
+
+def _files(paths: Iterable[Path]) -> list[str]:
+    seen = ((path, path.stat()) for path in sorted(paths) if path.is_file())
+    return [f"{path}:{stat.st_size}:{stat.st_mtime_ns}" for path, stat in seen]

@@ -14,8 +14,8 @@ from urllib.parse import urlsplit
 
 #: How often the files are looked at, and how long an answer is put off while nothing changes, in seconds.
 LOOK_EVERY, ASK_AGAIN = 0.1, 20.0
-#: A file that is still as it was after so many seconds is not just being written.
-WRITTEN_WITHIN = 0.04
+#: A file that is still as it was after so many seconds is not just being written; so many looks are waited for that.
+WRITTEN_WITHIN, LOOKS_AT_MOST = 0.04, 25
 #: No site has a file here.
 RELOAD = "/-/reload.js"
 HOST = "127.0.0.1"
@@ -106,12 +106,14 @@ def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
 
 
 def watch(look: Callable[[], str], changed: Callable[[], None], stop: threading.Event, before: str) -> None:
-    """Calls `changed` whenever a look shows something else than `before`, and two looks the same; until it is told to stop."""
+    """Calls `changed` whenever a look shows something else than `before`, once it stays so; until it is told to stop."""
     while not stop.wait(LOOK_EVERY):
         now = look()
         if now == before:
             continue
-        while not stop.wait(WRITTEN_WITHIN) and (later := look()) != now:
+        for _ in range(LOOKS_AT_MOST):
+            if stop.wait(WRITTEN_WITHIN) or (later := look()) == now:
+                break
             now = later
         before = now
         changed()

@@ -1,7 +1,6 @@
 """How templates become texts: everything escaped, nothing undefined let pass, and what many pages show alike written once."""
 
 from collections.abc import Iterable
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, cast
 
@@ -30,12 +29,6 @@ class Templates(Environment):
         )
         self._written: dict[tuple[str, ...], Markup] = {}
         cast("dict[str, Any]", self.globals).update(each=each, same=self._same)
-
-    @classmethod
-    @lru_cache(maxsize=1)
-    def kept(cls, store: Path | None) -> "Templates":
-        """The same for every build of a process that goes on."""
-        return cls(store)
 
     def _same(self, macro: Macro, up: str, *said: str | None) -> Markup:
         """What a macro makes of a few texts, `up` leading to the root, and of nothing else that differs between pages."""

@@ -11,6 +11,7 @@ from tellmark.kb import cache
 from tellmark.kb.cache import sound as cached
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
+from tellmark.site_builder import templating
 from tellmark.site_builder.build import build
 from tellmark.site_builder.folder import MARKER
 from tellmark.site_builder.reads import Key, Memo
@@ -226,6 +227,28 @@ def test_what_was_in_doubt_is_read_and_nothing_else_done(folder: Folder, tmp_pat
     assert (again.files, again.made) == (first.files, 0)
     assert (place.stat().st_ino, place.stat().st_mtime_ns) == (kept.st_ino, kept.st_mtime_ns)
     assert not any(one.digest for one in cache.states_read(stored(root)).values())
+
+
+def test_another_knowledge_base_in_the_same_process_has_its_own_name(folder: Folder, tmp_path: Path) -> None:
+    about = "title: %s\nlicense: CC0-1.0\nviews: {side: {name: Side, effort: 1}, below: {name: Underside, effort: 2}}\n"
+    hazards = "hazards: {heat: {caution: The iron burns skin., brought_by: [soldering iron]}}\n"
+    for title in ("Streetcars of one shelf", "Streetcars of another"):
+        build(sound(folder({"knowledge-base.yaml": about % title + hazards})), tmp_path / "site")
+        pages = [path.read_text("utf-8") for path in (tmp_path / "site").rglob("*.html")]
+        assert len(pages) > 20
+        assert [text for text in pages if f">{title}<" not in text] == []
+
+
+def test_a_template_that_changes_is_read_again(folder: Folder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    templates = tmp_path / "templates"
+    shutil.copytree(templating.TEMPLATES, templates)
+    monkeypatch.setattr(templating, "TEMPLATES", templates)
+    root = folder({})
+    build(sound(root), tmp_path / "one")
+    base = templates / "base.html"
+    base.write_text(base.read_text("utf-8").replace("</body>", "<p>Anew</p></body>"), "utf-8")
+    build(sound(root), tmp_path / "other")
+    assert "Anew" in (tmp_path / "other" / "index.html").read_text("utf-8")
 
 
 def test_new_page_comes_into_the_sitemap(folder: Folder, tmp_path: Path) -> None:

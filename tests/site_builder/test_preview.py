@@ -8,15 +8,18 @@ import sys
 import threading
 from collections.abc import Callable, Generator, Mapping
 from contextlib import contextmanager
+from errno import ENOENT
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 from urllib.error import HTTPError
 from urllib.request import Request, urlopen
 
 import pytest
+from tellmark.cli.site import built_again
+from tellmark.kb import cache
 from tellmark.site_builder import preview
-from tellmark.site_builder.preview import RELOAD, News, serve
+from tellmark.site_builder.preview import LOOKS_AT_MOST, RELOAD, News, serve
 
 Folder = Callable[[Mapping[str, Any]], Path]
 
@@ -92,6 +95,34 @@ def test_saving_builds_and_tells(folder: Folder, tmp_path: Path) -> None:
         assert process.wait(timeout=60) == 0
 
 
+def test_what_stands_in_the_way_of_a_save_is_said_and_the_good_site_stands(
+    folder: Folder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "store"))
+    root, out, told = folder({}), tmp_path / "site", list[int]()
+
+    def again() -> list[str]:
+        return built_again(root, out, lambda: told.append(1))
+
+    assert (again(), len(told)) == ([], 1)
+    stranger = out / "notes.txt"
+    stranger.write_text("mine", "utf-8")
+    (root / "sources.yaml").write_text("notes:\n  name: Shelf papers\n  kind: notes\n", "utf-8")
+    assert again() == [f'found "notes.txt" in "{out}", expected only what the last build wrote there']
+    stranger.unlink()
+    assert (again(), len(told)) == ([], 2)
+    assert "Shelf papers" in (out / "sources.html").read_text("utf-8")
+    (root / "traits.yaml").unlink()
+    assert any("stripe" in one for one in again())
+    assert len(told) == 2
+
+    def gone(_: Path) -> NoReturn:
+        raise FileNotFoundError(ENOENT, "No such file or directory", "disc.yaml")
+
+    monkeypatch.setattr(cache, "sound", gone)
+    assert again() == ['found "disc.yaml" (no such file or directory), expected a file that can be read']
+
+
 LOOKS: dict[str, tuple[str, list[str]]] = {
     "nothing new": ("aaaa", []),
     "saved while the site was built": ("bb", ["b"]),
@@ -99,6 +130,7 @@ LOOKS: dict[str, tuple[str, list[str]]] = {
     "half written at first": ("abcc", ["c"]),
     "saved twice": ("abbcc", ["b", "c"]),
     "set back": ("abbaa", ["b", "a"]),
+    "written without end": ("a" + "bc" * LOOKS_AT_MOST, ["c", "c"]),
 }
 
 
