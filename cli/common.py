@@ -83,7 +83,7 @@ def under(root: Path, findings: Iterable[Finding]) -> Iterator[Finding]:
 
 
 class problems_said:  # noqa: N801 (reads as a clause of `with`)
-    """Turns bad input, and the end of a process that read some of it, into lines on standard error and exit status 2."""
+    """Turns bad input, a file that is gone, and the end of a process that read some, into standard error and exit status 2."""
 
     def __enter__(self) -> None:
         """Nothing to prepare."""
@@ -96,6 +96,14 @@ class problems_said:  # noqa: N801 (reads as a clause of `with`)
             sys.exit(BAD_INPUT)
         if isinstance(error, ProcessEnded):
             refuse(str(error), "it to end by itself; nothing was written (is there memory left?)")
+        if isinstance(error, FileNotFoundError):
+            refuse(*unread(error))
+
+
+def unread(problem: OSError) -> tuple[str, str]:
+    """What was found and what was expected of a file that was there a moment ago."""
+    named = f'"{problem.filename}" ' if problem.filename else ""
+    return f"{named}({(problem.strerror or str(problem)).lower()})", "a file that can be read"
 
 
 def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from .common import entries_option, entries_root, print_json, refuse, sound_entries, under, wrong
+from .common import entries_option, entries_root, print_json, refuse, sound_entries, under, unread, wrong
 
 if TYPE_CHECKING:
     from ..kb.load import Entries
@@ -103,7 +103,7 @@ def built_again(root: Path, out: Path, stands: Callable[[], object]) -> list[str
     except BadInput as problem:
         findings = problem.findings
     except OSError as problem:  # a file that was there a moment ago
-        return [wrong(f'"{problem.filename or root}" ({(problem.strerror or str(problem)).lower()})', "a file that can be read")]
+        return [wrong(*unread(problem))]
     else:
         if not findings:
             try:

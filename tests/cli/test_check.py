@@ -244,3 +244,12 @@ def test_a_process_that_was_killed_is_said_in_one_line(capsys: pytest.CaptureFix
         "found that a process was killed that made a part of it, expected it to end by itself; nothing was written "
         "(is there memory left?)\n"
     )
+
+
+def test_a_file_that_is_gone_in_the_midst_is_said_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended, problems_said():
+        (tmp_path / "disc.yaml").read_bytes()
+    assert ended.value.code == 2
+    assert (
+        capsys.readouterr().err == f'found "{tmp_path}/disc.yaml" (no such file or directory), expected a file that can be read\n'
+    )
