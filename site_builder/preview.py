@@ -6,6 +6,7 @@ that the server answers only when there is something new, and which then reloads
 
 import contextlib
 import threading
+import time
 from collections.abc import Callable
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -14,6 +15,8 @@ from urllib.parse import urlsplit
 
 #: How often the files are looked at, and how long an answer is put off while nothing changes, in seconds.
 LOOK_EVERY, ASK_AGAIN = 0.1, 20.0
+#: The most of its time that is spent looking: of very many files, less often.
+LOOKING = 0.1
 #: A file that is still as it was after so many seconds is not just being written; so many looks are waited for that.
 WRITTEN_WITHIN, LOOKS_AT_MOST = 0.04, 25
 #: No site has a file here.
@@ -107,8 +110,11 @@ def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
 
 def watch(look: Callable[[], str], changed: Callable[[], None], stop: threading.Event, before: str) -> None:
     """Calls `changed` whenever a look shows something else than `before`, once it stays so; until it is told to stop."""
-    while not stop.wait(LOOK_EVERY):
+    took = 0.0
+    while not stop.wait(max(LOOK_EVERY, took / LOOKING)):
+        begun = time.monotonic()
         now = look()
+        took = time.monotonic() - begun
         if now == before:
             continue
         for _ in range(LOOKS_AT_MOST):
