@@ -1,5 +1,6 @@
 """`tellmark site`: the knowledge base as a folder of pages."""
 
+import gc
 import re
 import sys
 import threading
@@ -111,16 +112,19 @@ def built_again(root: Path, out: Path, stands: Callable[[], object]) -> list[str
             except (CannotPublish, OSError) as problem:
                 return [wrong(*_in_the_way(problem, str(out)))]
             click.echo(f"{found.made} of {found.files} files made now", err=True)
+            gc.collect()  # the pages that were made hold each other
     return [str(one) for one in under(root, list(findings))]
 
 
 def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> None:
     from ..kb.cache import fingerprint
+    from ..kb.uncollected import settled
     from ..site_builder.preview import HOST, News, serve, watch
 
     root = entries_root(ctx, stated)
     before = fingerprint(root)
     _build(sound_entries(ctx, stated), str(out))
+    settled()
     news, stop = News(), threading.Event()
     try:
         server = serve(out, port, news)

@@ -21,3 +21,13 @@ def uncollected() -> Generator[None]:
             gc.freeze()
             gc.unfreeze()  # among what is old
             gc.enable()
+
+
+def settled() -> None:
+    """For a process that goes on: what there is now stays, and only what comes later is looked through, whenever it is told to.
+
+    Python's collector would go through all of it in the midst of some work, or, of what `uncollected` counted as old, never.
+    """
+    gc.disable()
+    gc.collect()
+    gc.freeze()

@@ -38,6 +38,8 @@ AUDITED = [
 AUDITS = 3
 #: A preview is told so many changes, of which the middle one counts, and the machine's speed is that of so many starts.
 SAVES = STARTS = 5
+#: Seconds from one change to the next: nobody saves in the moment that the page shows the last.
+PAUSE = 1.0
 LIBRARIES = "import numpy, pydantic, click"
 CHANGED = "families/cab-diesel-420/variants/424-prairie-meridian-a-b1.yaml"
 Line = Callable[[str, str, str], None]
@@ -132,6 +134,7 @@ def _told(root: Path, folder: Path, changed: Path) -> float:
                 with urlopen(f"{address}{RELOAD}?{number}", timeout=60) as answer:
                     assert b"reload" in answer.read()
                 found.append(time.perf_counter() - begun)
+                time.sleep(PAUSE)
         finally:
             preview.kill()
     return median(found)

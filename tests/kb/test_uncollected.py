@@ -4,7 +4,7 @@ import gc
 from weakref import ref
 
 import pytest
-from tellmark.kb.uncollected import uncollected
+from tellmark.kb.uncollected import settled, uncollected
 
 
 class Itself:
@@ -44,3 +44,21 @@ def test_what_was_made_is_old_and_garbage_is_still_found() -> None:
     assert there() is not None
     gc.collect()
     assert there() is None
+
+
+def test_a_process_that_goes_on_looks_at_what_comes_later_when_told() -> None:
+    was = gc.isenabled()
+    before = Itself()
+    try:
+        settled()
+        with uncollected():
+            later = Itself()
+        assert (gc.isenabled(), gc.get_freeze_count() > 0) == (False, True)
+        old, new = ref(before), ref(later)
+        del before, later
+        gc.collect()
+        assert (old() is None, new() is None) == (False, True)
+    finally:
+        gc.unfreeze()
+        gc.collect()
+        (gc.enable if was else gc.disable)()
