@@ -5,6 +5,7 @@ import re
 import sys
 import threading
 from collections.abc import Callable, Iterable, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from ..site_builder.texts import CannotPublish
 
 T = TypeVar("T")
+#: What the first save needs and a site that stands as it is wanted did not; loaded while somebody looks at it.
+NEEDED = ("tellmark.kb.check", "tellmark.site_builder.templating")
 BASE = re.compile(r"https?://[^\s/?#\"'<>]+(/[^\s?#\"'<>]*)?")
 
 
@@ -138,6 +141,8 @@ def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> No
 
     threading.Thread(target=server.serve_forever, daemon=True).start()
     click.echo(f"http://{HOST}:{server.server_address[1]}/   Ctrl-C ends it")
+    for name in NEEDED:
+        import_module(name)
     try:
         watch(lambda: fingerprint(root), again, stop, before)
     except KeyboardInterrupt:
