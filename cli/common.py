@@ -71,9 +71,14 @@ def sound_entries(ctx: click.Context, stated: str | None) -> Entries:
     """The entries, checked. Ends the command with every finding when something is wrong with them."""
     root = entries_root(ctx, stated)
     with problems_said():
-        entries, findings = sound(root)
-        if findings:
-            raise BadInput(under(root, findings))
+        return found_sound(root)
+
+
+def found_sound(root: Path) -> Entries:
+    """The entries at a root, checked. Raises BadInput with every finding when something is wrong with them, or OSError."""
+    entries, findings = sound(root)
+    if findings:
+        raise BadInput(under(root, findings))
     return entries
 
 
@@ -90,20 +95,24 @@ class problems_said:  # noqa: N801 (reads as a clause of `with`)
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
         """Says the findings, if the block ended with some."""
-        if isinstance(error, BadInput):
-            for finding in error.findings:
-                click.echo(str(finding), err=True)
+        if isinstance(error, BadInput | ProcessEnded | FileNotFoundError):
+            for line in said(error):
+                click.echo(line, err=True)
             sys.exit(BAD_INPUT)
-        if isinstance(error, ProcessEnded):
-            refuse(str(error), "it to end by itself; nothing was written (is there memory left?)")
-        if isinstance(error, FileNotFoundError):
-            refuse(*unread(error))
 
 
-def unread(problem: OSError) -> tuple[str, str]:
-    """What was found and what was expected of a file that was there a moment ago."""
-    named = f'"{problem.filename}" ' if problem.filename else ""
-    return f"{named}({(problem.strerror or str(problem)).lower()})", "a file that can be read"
+def said(problem: BadInput | OSError) -> list[str]:
+    """What is to be said where entries could not be read, or something is wrong with them."""
+    if isinstance(problem, BadInput):
+        return [*map(str, problem.findings)]
+    if isinstance(problem, ProcessEnded):
+        return [wrong(str(problem), "it to end by itself; nothing was written (is there memory left?)")]
+    return [wrong(of_the_disk(problem), "a file that can be read")]
+
+
+def of_the_disk(problem: OSError, place: object = "a file") -> str:
+    """What the system says of a file; `place`: of what, where it does not tell."""
+    return f'"{problem.filename or place}" ({(problem.strerror or str(problem)).lower()})'
 
 
 def refuse(found: str, expected: str, near: str | None = None) -> NoReturn:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from .common import entries_option, entries_root, print_json, refuse, sound_entries, under, unread, wrong
+from .common import entries_option, entries_root, found_sound, of_the_disk, print_json, refuse, said, sound_entries, wrong
 
 if TYPE_CHECKING:
     from ..kb.load import Entries
@@ -79,7 +79,7 @@ def _build(entries: "Entries", out: str, base: str = "") -> dict[str, int]:
 def _in_the_way(problem: "CannotPublish | OSError", out: str) -> tuple[str, str]:
     """What was found and what was expected where a site could not be written."""
     if isinstance(problem, OSError):
-        return f'"{problem.filename or out}" ({(problem.strerror or str(problem)).lower()})', "a folder that can be written"
+        return of_the_disk(problem, out), "a folder that can be written"
     return problem.found, problem.expected
 
 
@@ -97,26 +97,21 @@ def built_again(root: Path, out: Path, stands: Callable[[], object]) -> list[str
 
     stands: called as soon as the new site stands.
     """
-    from ..kb.cache import sound
     from ..kb.findings import BadInput
     from ..site_builder.build import build
     from ..site_builder.texts import CannotPublish
 
     try:
-        entries, findings = sound(root)
-    except BadInput as problem:
-        findings = problem.findings
-    except OSError as problem:  # a file that was there a moment ago
-        return [wrong(*unread(problem))]
-    else:
-        if not findings:
-            try:
-                found = build(entries, out, stands=stands)
-            except (CannotPublish, OSError) as problem:
-                return [wrong(*_in_the_way(problem, str(out)))]
-            click.echo(f"{found.made} of {found.files} files made now", err=True)
-            gc.collect()  # the pages that were made hold each other
-    return [str(one) for one in under(root, list(findings))]
+        entries = found_sound(root)
+    except (BadInput, OSError) as problem:
+        return said(problem)
+    try:
+        found = build(entries, out, stands=stands)
+    except (CannotPublish, OSError) as problem:
+        return [wrong(*_in_the_way(problem, str(out)))]
+    click.echo(f"{found.made} of {found.files} files made now", err=True)
+    gc.collect()  # the pages that were made hold each other
+    return []
 
 
 def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> None:

@@ -111,14 +111,14 @@ def _again(
     root: Path, place: Path, code: str, store: _Store | None, since: int, same: set[str], before: dict[str, State]
 ) -> tuple[Entries, list[Finding]]:
     """As `sound`, where something has changed since the store was written; all but the files that are the `same`."""
-    held, leaned = store.known(root) if store else (None, dict["Unit", "Leaned"]())
-    entries, findings, leaned = _checked(root, Known(held, same, before) if held else None, leaned)
+    old, leaned = store.known(root) if store else (None, dict["Unit", "Leaned"]())
+    entries, findings, leaned = _checked(root, Known(old, same, before) if old else None, leaned)
     if not findings and _watched(leaned) <= before.keys() and _with_digests(root, _files(root), since) == before:
         mark = vars(entries)[MARK] = os.urandom(16).hex()
-        packed = vars(entries)[PIECES] = _packed(entries, held, store.packed if store else {})
+        packed = vars(entries)[PIECES] = _packed(entries, old, store.packed if store else {})
         vars(entries)[FILES] = before
-        on = pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)
-        keep(place, code, _Store(mark, before, packed, on, (entries, leaned)), held=True)
+        packed_leaned = pickle.dumps(leaned, protocol=pickle.HIGHEST_PROTOCOL)
+        keep(place, code, _Store(mark, before, packed, packed_leaned, (entries, leaned)), held=True)
     return entries, findings
 
 

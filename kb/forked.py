@@ -70,6 +70,16 @@ def spread(
             child.join()
 
 
+def stepped(reports: Iterable[R | int], steps: Iterator[object]) -> Iterator[R]:
+    """The reports but for the numbers among them, each of which says how many more steps were done: a bar shows them."""
+    for one in reports:
+        if isinstance(one, int):
+            for _ in range(one):
+                next(steps, None)
+        else:
+            yield one
+
+
 def _untaken(tasks: Sequence[T], taken: Any) -> Iterator[T]:
     while True:
         with taken.get_lock():

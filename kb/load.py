@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from pydantic import BaseModel
 
 from .findings import BadInput, Finding, Kind
-from .forked import processes_for, spread
+from .forked import processes_for, spread, stepped
 from .models import (
     Family,
     KnowledgeBase,
@@ -200,12 +200,8 @@ def _given(root: Path, files: Sequence[str], steps: Iterator[str], processes: in
         for rule in LAYOUT:
             rule.model.model_rebuild()  # once for all of them
     found: dict[str, Given] = {}
-    for some in spread(tasks, partial(_read_some, root), processes, helping=True):
-        if isinstance(some, int):
-            for _ in range(some):
-                next(steps, None)
-        else:
-            found |= some
+    for some in stepped(spread(tasks, partial(_read_some, root), processes, helping=True), steps):
+        found |= some
     return found
 
 

@@ -18,7 +18,7 @@ from textwrap import shorten
 from typing import Any, NamedTuple
 
 from ..kb.cache import fetched, keep, kept_beside
-from ..kb.forked import processes_for, spread
+from ..kb.forked import processes_for, spread, stepped
 from ..kb.load import Entries
 from ..kb.uncollected import uncollected
 from . import changes, compare_pages, exports, identify_pages, listing_pages, measure_pages, offline, pages, pocket, search_pages
@@ -278,17 +278,13 @@ class _Made:
         maker.fresh.make_folders(one.address for one in waiting)
         tasks = _tasks(self.site, waiting)
         processes = self._processes or processes_for(len(waiting))
-        for report in spread(tasks, partial(self._work, maker), min(processes, len(tasks))):
-            if isinstance(report, int):
-                for _ in range(report):
-                    next(shown, None)
-            else:
-                if self._changes:
-                    self._changes.clear(report.cleared)
-                self.site.memo.learn(report.lasting, report.answers)
-                self._learn(report.answers, report.lasting)
-                self.written |= report.written
-                self.site.made |= {address: one.sum for address, one in report.written.items()}
+        for report in stepped(spread(tasks, partial(self._work, maker), min(processes, len(tasks))), shown):
+            if self._changes:
+                self._changes.clear(report.cleared)
+            self.site.memo.learn(report.lasting, report.answers)
+            self._learn(report.answers, report.lasting)
+            self.written |= report.written
+            self.site.made |= {address: one.sum for address, one in report.written.items()}
 
     def _learn(self, answers: Answers, lasting: Mapping[Key, Any]) -> None:
         self.answers |= answers

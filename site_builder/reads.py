@@ -230,8 +230,9 @@ class Digests:
     @cached_property
     def _folders(self) -> dict[str, list[Key]]:
         found: dict[str, list[Key]] = {}
-        for one in (one for one in self.entries.home if one[0] in HOMELY):
-            found.setdefault(self.entries.home[one], []).append(one)
+        for one, home in self.entries.home.items():
+            if one[0] in HOMELY:
+                found.setdefault(home, []).append(one)
         return found
 
     def _file(self, path: str) -> str:

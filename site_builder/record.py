@@ -131,7 +131,7 @@ class Changes:
         new = set(changed)
         while new:
             self._suspect |= new
-            looked_at = self._suspect - {one for one in self._suspect if self._changed.get(one) is False}
+            looked_at = {one for one in self._suspect if self._changed.get(one) is not False}
             new = {one for one, read in self.old.reads.items() if one not in looked_at and not new.isdisjoint(read)}
             for one in new:
                 self._changed.pop(one, None)  # it was cleared of what had changed by then

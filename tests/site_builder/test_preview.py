@@ -17,8 +17,8 @@ from urllib.request import Request, urlopen
 from weakref import ref
 
 import pytest
+from tellmark.cli import common
 from tellmark.cli.site import built_again
-from tellmark.kb import cache
 from tellmark.kb.uncollected import uncollected
 from tellmark.site_builder import build, preview
 from tellmark.site_builder.preview import LOOKS_AT_MOST, RELOAD, News, serve
@@ -122,7 +122,7 @@ def test_what_stands_in_the_way_of_a_save_is_said_and_the_good_site_stands(
     def gone(_: Path) -> NoReturn:
         raise FileNotFoundError(ENOENT, "No such file or directory", "disc.yaml")
 
-    monkeypatch.setattr(cache, "sound", gone)
+    monkeypatch.setattr(common, "sound", gone)
     assert again() == ['found "disc.yaml" (no such file or directory), expected a file that can be read']
 
 
