@@ -7,6 +7,7 @@ A file counts as unchanged when its size and both of its times (of its content, 
 can set back) are what they were.  A clock ticks too slowly to tell two changes that follow closely: whatever was changed within
 some seconds of being read is in doubt, and is compared by its content as well.  When some files have changed, only those are
 read again, only what leaned on something in them is checked again (`kb.check`), and only what lies beside them is packed again.
+A process that goes on has in mind what it has kept itself, as long as nobody else has written in its place.
 """
 
 import hashlib
