@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cache, partial
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 from textwrap import shorten
 from typing import Any, NamedTuple
@@ -64,8 +64,10 @@ MORE = [
 LONGEST_TITLE = 70
 #: So many outputs that share nothing are made by one process one after another.
 FEW_ENOUGH = 20
-#: A process says how far it is after so many seconds: whoever hears it takes time from those that make something.
-SAID_EVERY = 0.1
+#: So many outputs are made before they are written.
+WRITTEN_AT_ONCE = 64
+#: A process hands over what it found out after so many seconds, so that it can be written down while more is made.
+REPORT_EVERY = 1.0
 #: What pages are made with beside our own code.
 MADE_WITH = ("jinja2", "markupsafe", "markdown-it-py", "nh3", "numpy", "pillow", "pydantic")
 
@@ -118,13 +120,14 @@ def _build(
     outputs += _sitemap(site, outputs)
     addresses = [one.address for one in outputs]
     refuse_wrong(addresses)
-    made = _Made(site, changes, present, processes)
+    recorder = Recorder(digests, changes) if place else None
+    made = _Made(site, changes, recorder, present, processes)
     with ExitStack() as swapped:
         made.all(outputs, progress, lambda: _Maker(site, swapped.enter_context(beside(target)), place))
     stands()
     pages = sum(isinstance(one, Page) for one in outputs)
-    if place is not None:
-        record = Recorder(digests, changes).recorded(addresses, made.written, made.answers, made.lasting)
+    if place and recorder:
+        record = recorder.recorded(addresses)
         record.known, record.pages = digests.known, pages
         keep(place, mark, record, held=True)
     return Built(pages, len(outputs), len(made.written))
@@ -153,13 +156,16 @@ class _Maker:
         self.linker = Linker(site)
         self.templates = Templates(store.parent if store else None)
 
-    def write(self, one: Output) -> Written:
-        """Makes one and writes it; its folder must be there."""
-        content, read = self.site.memo.reading(partial(self.bytes_of, one))
-        with open(f"{self.fresh.path}/{one.address}", "wb", buffering=0) as file:  # noqa: PTH123 (thousands of them)
+    def write(self, some: Sequence[Output]) -> dict[str, Written]:
+        """Makes them and then writes them: the system is faster at many files one after another. Their folders must be there."""
+        made = [(one.address, *self.site.memo.reading(partial(self.bytes_of, one))) for one in some]
+        return {address: Written(read, self._written(address, content), Sum.of(content)) for address, content, read in made}
+
+    def _written(self, address: str, content: bytes) -> int:
+        """When it was (ns)."""
+        with open(f"{self.fresh.path}/{address}", "wb", buffering=0) as file:  # noqa: PTH123 (thousands of them)
             file.write(content)
-            at = os.fstat(file.fileno()).st_mtime_ns
-        return Written(read, at, Sum.of(content))
+            return os.fstat(file.fileno()).st_mtime_ns
 
     def bytes_of(self, one: Output) -> bytes:
         """The content of a page or a file."""
@@ -187,13 +193,20 @@ class _Maker:
             "description": f"{one.title}. {self.about['title']}.",
         }
         text = self.templates.get_template(one.template).render(common | values | {"linked": linked})
-        return b"\n".join([line.rstrip(b" \t") for line in text.encode("utf-8").split(b"\n")])
+        return _stripped(text.encode("utf-8"))
 
     def head_title(self, title: str) -> str:
         """What a list of results and a tab show: the page's own name, and the record's where there is room for it."""
         if title == self.about["title"] or len(f"{title} · {self.about['title']}") > LONGEST_TITLE:
             return shorten(title, LONGEST_TITLE, placeholder="…")
         return f"{title} · {self.about['title']}"
+
+
+def _stripped(content: bytes) -> bytes:
+    """Without blanks at the ends of lines. Few lines have any, so to look for them is faster than to take the lines apart."""
+    while b" \n" in content or b"\t\n" in content:
+        content = content.replace(b" \n", b"\n").replace(b"\t\n", b"\n")
+    return content.rstrip(b" \t")
 
 
 def _sitemap(site: Site, outputs: Sequence[Output]) -> list[File]:
@@ -222,17 +235,17 @@ class _Made:
     """The files of a site as they come into being, stage by stage: those of the last build that stay, and those made now.
 
     maker     None as long as the site that stands is the one that is wanted
-    written   what was made now;  answers: the digest of each answer that was worked out, and what was read for it
-    lasting   those answers that are kept for the next build
+    written   what was made now
     """
 
-    def __init__(self, site: Site, changes: Changes | None, present: Mapping[str, Seen], processes: int | None) -> None:
+    def __init__(
+        self, site: Site, changes: Changes | None, recorder: Recorder | None, present: Mapping[str, Seen], processes: int | None
+    ) -> None:
         self.site = site
         self.maker: _Maker | None = None
-        self._changes, self._present, self._processes = changes, present, processes
+        self._changes, self._recorder, self._present, self._processes = changes, recorder, present, processes
         self.written: dict[str, Written] = {}
-        self.answers: Answers = {}
-        self.lasting: dict[Key, Any] = {}
+        self._answered: set[Key] = set()
 
     def all(self, outputs: Sequence[Output], progress: Progress, begin: Callable[[], _Maker]) -> None:
         """Every output, the stages in their order. `begin`: opens a new site, if there is anything to change at all."""
@@ -251,7 +264,7 @@ class _Made:
             fresh = (self.maker or self._begun(begin)).fresh
             fresh.gone = gone if len(self.written) < len(addresses) else None
             write_marker(fresh.path, addresses)
-        self._learn(*self.site.memo.found(self.answers))
+        self._learn({}, *self.site.memo.found(self._answered))
 
     def _waiting(self, outputs: Iterable[Output], addresses: set[str]) -> list[Output]:
         """All but what would be made the same again and stands as it was written."""
@@ -282,26 +295,28 @@ class _Made:
             if self._changes:
                 self._changes.clear(report.cleared)
             self.site.memo.learn(report.lasting, report.answers)
-            self._learn(report.answers, report.lasting)
-            self.written |= report.written
             self.site.made |= {address: one.sum for address, one in report.written.items()}
+            self._learn(report.written, report.answers, report.lasting)
 
-    def _learn(self, answers: Answers, lasting: Mapping[Key, Any]) -> None:
-        self.answers |= answers
-        self.lasting |= lasting
+    def _learn(self, written: Mapping[str, Written], answers: Answers, lasting: Mapping[Key, Any]) -> None:
+        self.written |= written
+        self._answered |= answers.keys()
+        if self._recorder:
+            self._recorder.learn(written, answers, lasting)
 
     def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | int"]:
-        """What one process does: how many outputs it has made since it last said so, and at the end all that it did."""
-        written: dict[str, Written] = {}
-        before, said, at = set(self.site.memo.answers), 0, time.monotonic()
-        for task in tasks:
-            for one in task:
-                written[one.address] = maker.write(one)
-                if time.monotonic() - at > SAID_EVERY:
-                    yield len(written) - said
-                    said, at = len(written), time.monotonic()
-        yield len(written) - said
-        yield _Report(written, *self.site.memo.found(before), self._changes.cleared if self._changes else set())
+        """What one process does: how many outputs it has made since it last said so, and now and then all that it did."""
+        written, reported, at = dict[str, Written](), set(self.site.memo.answers), time.monotonic()
+        outputs = chain.from_iterable(tasks)
+        while some := list(islice(outputs, WRITTEN_AT_ONCE)):
+            written |= maker.write(some)
+            yield len(some)
+            if time.monotonic() - at > REPORT_EVERY:
+                answers, lasting = self.site.memo.found(reported)
+                yield _Report(written, answers, lasting, set())
+                written, at = {}, time.monotonic()
+                reported |= answers.keys()
+        yield _Report(written, *self.site.memo.found(reported), self._changes.cleared if self._changes else set())
 
 
 def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
@@ -310,7 +325,7 @@ def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:
 
 
 class _Report(NamedTuple):
-    """What a process has written, the answers that it worked out, those that last with what they say, and what it cleared."""
+    """What a process has written, the answers it worked out, those that last with what they say; at its end all it cleared."""
 
     written: dict[str, Written]
     answers: Answers

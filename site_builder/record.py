@@ -1,8 +1,9 @@
 """The record of a build: what each file of the site was made from, so that the next build makes only what leans on a change.
 
 What can be read has a number, which it keeps from build to build as long as somebody leans on it.  Whatever leans on a change,
-however far, is *suspect*: that is found by numbers alone, and takes no longer than the change is large.  Only what is suspect is
-looked at, and it is cleared when every answer that it read is the same still.
+however far, is *suspect*: that is found by numbers alone, and takes no longer than the change is large.  It is cleared when every
+answer that it read is the same still.  Where few answers lean on what has changed, they are asked first, and then those that lean
+on the ones that say something else now: all that is never reached so is cleared without a look.
 """
 
 import pickle
@@ -17,6 +18,8 @@ from .reads import ALL, MADE, QUESTION, SUMS, Answers, Known, Memo, Sum
 Numbers: TypeAlias = tuple[int, ...]
 #: What nobody leans on any more is looked for when there are so many times more keys than after the last time.
 MUCH_UNREAD = 1.2
+#: So many answers and bundles that lean on what has changed are asked one after another, before anything is made.
+FEW_ASKED = 1000
 
 
 class Written(NamedTuple):
@@ -72,22 +75,25 @@ class Record:
 
 
 class Changes:
-    """What has changed since a build. `digests`: of what is no question and no file of the site, as it is now."""
+    """What has changed since a build. `digests`: of what is no question and no file of the site, as it is now.
+
+    Of all that has a number, what is another now is in `_changed`.  What leans on that is in `_doubtful` until it is looked at,
+    and in `cleared` if it is not another after all.
+    """
 
     def __init__(self, old: Record, digests: Callable[[Key], str], memo: Memo) -> None:
         self.old, self.memo = old, memo
         self.numbers = {key: number for number, key in old.keys.items()}
-        #: {number: whether it is another now} of what has been looked at.
-        self._changed = {number: True for number, key in old.keys.items() if self._differs(number, key, digests)}
-        self._suspect: set[int] = set()
-        self._suspect_too(self._changed)
+        self._changed = set(self._differing(digests))
+        self._doubtful, self.cleared = set[int](), set[int]()
+        self._lean_on(self._changed)
 
-    def _differs(self, number: int, key: Key, digests: Callable[[Key], str]) -> bool:
-        """Whether it can be told at once that something is another than it was."""
-        if key[0] == MADE:
-            return False
-        before = self.old.digests.get(number)
-        return before is None or (key[0] != QUESTION and digests(key) != before)
+    def _differing(self, digests: Callable[[Key], str]) -> Iterable[int]:
+        """Of what it can be told at once that it is another than it was."""
+        keys, before = self.old.keys, self.old.digests
+        told = {number: key for number, key in keys.items() if key[0] not in (QUESTION, MADE)}
+        yield from (number for number in keys.keys() - before.keys() if keys[number][0] != MADE)
+        yield from (number for number, key in told.items() if number in before and digests(key) != before[number])
 
     def files_made(self, sums: Mapping[str, Sum], addresses: Collection[str]) -> None:
         """Tells which files of the site there are by now, and of all there will be the addresses."""
@@ -96,58 +102,69 @@ class Changes:
             found.update((MADE, one) for one in (ALL, *(old.keys() - set(addresses))))
         found.update((MADE, one) for one, made in sums.items() if one not in old or old[one].sha256 != made.sha256)
         found.update([(MADE, SUMS)] if found else [])
-        changed = [self.numbers[key] for key in found if key in self.numbers]
-        self._changed.update(dict.fromkeys(changed, True))
-        self._suspect_too(changed)
+        changed = {self.numbers[key] for key in found if key in self.numbers}
+        self._changed |= changed
+        self._lean_on(changed)
+        self._settle()
 
     def any(self, read: Numbers) -> bool:
         """Whether something of what was read has changed, or was not there then."""
-        return not self._suspect.isdisjoint(read) and any(self._of(one) for one in read if one in self._suspect)
+        if not self._changed.isdisjoint(read):
+            return True
+        return bool(self._doubtful) and any(self._look_at(one) for one in read if one in self._doubtful)
 
     def answer(self, key: Key) -> tuple[Any, str] | None:
         """(a lasting answer, its digest) as it was, if it would be the same now."""
         number = self.numbers.get(key)
         if number is None or number not in self.old.lasting or self.any(self.old.reads[number]):
             return None
-        self._changed[number] = False
+        self.clear([number])
         return pickle.loads(self.old.lasting[number]), self.old.digests[number]
 
-    @property
-    def cleared(self) -> set[int]:
-        """What might have been another now, and is not."""
-        return {number for number, changed in self._changed.items() if not changed}
-
     def clear(self, numbers: Iterable[int]) -> None:
-        """Takes over what another process has cleared."""
-        self._changed.update(dict.fromkeys(numbers, False))
+        """What might have been another now, and is not; also as another process has found."""
+        self._doubtful.difference_update(numbers)
+        self.cleared.update(numbers)
 
     def uncleared(self) -> set[Key]:
         """The answers that may be others now."""
         keys = self.old.keys
-        return {keys[one] for one in self._suspect if one in keys and keys[one][0] == QUESTION and self._changed.get(one, True)}
+        return {keys[one] for one in self._changed | self._doubtful if one in keys and keys[one][0] == QUESTION}
 
-    def _suspect_too(self, changed: Iterable[int]) -> None:
-        """These, and whatever leans on them, however far."""
-        new = set(changed)
+    def _lean_on(self, changed: set[int]) -> None:
+        """Whatever leans on these, however far, may be another too."""
+        new = changed
         while new:
-            self._suspect |= new
-            looked_at = {one for one in self._suspect if self._changed.get(one) is not False}
-            new = {one for one, read in self.old.reads.items() if one not in looked_at and not new.isdisjoint(read)}
-            for one in new:
-                self._changed.pop(one, None)  # it was cleared of what had changed by then
+            known = self._changed | self._doubtful
+            new = {one for one, read in self.old.reads.items() if not (one in known or new.isdisjoint(read))}
+            self._doubtful |= new
+            self.cleared -= new  # of what had changed by then
 
-    def _of(self, number: int) -> bool:
-        """Whether what has the number has changed, or something in the bundle."""
-        if number not in self._changed:
-            changed = self.any(self.old.reads[number])
-            if changed and number in self.old.keys:
-                changed = self.memo.digest_of(self.old.keys[number]) != self.old.digests.get(number)
-            self._changed[number] = changed
-        return self._changed[number]
+    def _settle(self) -> None:
+        """Finds all that is another, from the change outwards, as long as few lean on it."""
+        reads, spread = self.old.reads, set[int]()
+        while new := self._changed - spread:
+            spread |= new
+            leaning = [one for one in self._doubtful if not new.isdisjoint(reads[one])]
+            if len(leaning) > FEW_ASKED:
+                return
+            for one in leaning:
+                self._look_at(one)
+        self.clear(set(self._doubtful))
+
+    def _look_at(self, number: int) -> bool:
+        """Whether what was doubtful is another: an answer that says something else, a bundle if anything in it has changed."""
+        if number in self._doubtful:
+            key, another = self.old.keys.get(number), self.any(self.old.reads[number])
+            if another and key is not None:
+                another = self.memo.digest_of(key) != self.old.digests.get(number)
+            self._doubtful.discard(number)
+            (self._changed if another else self.cleared).add(number)
+        return number in self._changed
 
 
 class Recorder:
-    """Makes the record of a build out of that of the last one, if there was one."""
+    """Makes the record of a build out of that of the last one, if there was one, bit by bit as the build goes on."""
 
     def __init__(self, digests: Callable[[Key], str], changes: Changes | None) -> None:
         old = changes.old if changes else Record()
@@ -156,21 +173,14 @@ class Recorder:
         self._next = max([-1, *old.keys, *old.reads]) + 1
         self._record = Record(dict(old.keys), dict(old.digests), dict(old.reads), dict(old.lasting), dict(old.outputs))
         self._changes = changes
+        self._answered: set[Key] = set()
 
-    def recorded(
-        self,
-        addresses: Iterable[str],
-        written: Mapping[str, Written],
-        answers: Answers,
-        lasting: Mapping[Key, Any],
-    ) -> Record:
-        """The record of a build that has files of these addresses, of which some were written now.
+    def learn(self, written: Mapping[str, Written], answers: Answers, lasting: Mapping[Key, Any]) -> None:
+        """Takes down files that were written now, and the answers that were worked out: their digests and what was read for them.
 
-        answers: of the questions that were answered now, the digest and what was read;  lasting: those answers that are kept.
+        lasting: those of the answers that are kept.
         """
         record = self._record
-        record.read = self._changes.old.read if self._changes else 0
-        self._forget_changed(answers)
         for key, (mine, read) in answers.items():
             if read is None:
                 continue
@@ -178,18 +188,25 @@ class Recorder:
             record.digests[number], record.reads[number] = mine, self._all(read)
             if key in lasting:
                 record.lasting[number] = pickle.dumps(lasting[key], protocol=pickle.HIGHEST_PROTOCOL)
-        record.outputs = {one: record.outputs[one] for one in addresses if one not in written}
-        record.outputs |= {at: Stood(self._all(one.read), one.at, *one.sum) for at, one in written.items()}
+        record.outputs |= {address: Stood(self._all(one.read), one.at, *one.sum) for address, one in written.items()}
+        self._answered |= answers.keys()
+
+    def recorded(self, addresses: Iterable[str]) -> Record:
+        """The record of a build that has files of these addresses, once all that was made now is taken down."""
+        record = self._record
+        record.read = self._changes.old.read if self._changes else 0
+        self._forget_changed()
+        record.outputs = {one: record.outputs[one] for one in addresses}
         if len(record.keys) + len(record.reads) > MUCH_UNREAD * record.read:
             self._forget_unread()
         return record
 
-    def _forget_changed(self, answers: Answers) -> None:
+    def _forget_changed(self) -> None:
         """What has changed has its digest of now; an answer that nobody has worked out anew has none."""
         if self._changes is None:
             return
         record = self._record
-        for key in self._changes.uncleared() - answers.keys():
+        for key in self._changes.uncleared() - self._answered:
             for held in (record.digests, record.lasting, record.reads):
                 held.pop(self._numbers[key], None)
         for number, key in record.keys.items():

@@ -399,7 +399,9 @@ def test_lasting_answers_are_kept_until_something_they_lean_on_changes() -> None
 
         changes = memo.earlier = Changes(old, digests, memo) if old else None
         value = memo.question("drawn", count, lasting=True)("tram")
-        return value, Recorder(digests, changes).recorded([], {}, *memo.found())
+        recorder = Recorder(digests, changes)
+        recorder.learn({}, *memo.found())
+        return value, recorder.recorded([])
 
     first, record = built("abc", None)
     assert (first, worked_out) == (["a", "b", "c"], ["tram"])
