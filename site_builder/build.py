@@ -269,7 +269,7 @@ class _Made:
     def _waiting(self, outputs: Iterable[Output], addresses: set[str]) -> list[Output]:
         """All but what would be made the same again and stands as it was written."""
         if self._changes:
-            self._changes.files_made(self.site.made, addresses)
+            self._changes.files_made(self.written, addresses)
         waiting: list[Output] = []
         for one in outputs:
             before = self._changes.old.outputs.get(one.address) if self._changes else None

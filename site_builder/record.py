@@ -7,7 +7,7 @@ on the ones that say something else now: all that is never reached so is cleared
 """
 
 import pickle
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeAlias, cast
 
@@ -95,12 +95,12 @@ class Changes:
         yield from (number for number in keys.keys() - before.keys() if keys[number][0] != MADE)
         yield from (number for number, key in told.items() if number in before and digests(key) != before[number])
 
-    def files_made(self, sums: Mapping[str, Sum], addresses: Collection[str]) -> None:
-        """Tells which files of the site there are by now, and of all there will be the addresses."""
+    def files_made(self, written: Mapping[str, Written], addresses: Set[str]) -> None:
+        """Tells which files of the site were made by now, and of all there will be the addresses."""
         old, found = self.old.outputs, set[Key]()
-        if old.keys() != set(addresses):
-            found.update((MADE, one) for one in (ALL, *(old.keys() - set(addresses))))
-        found.update((MADE, one) for one, made in sums.items() if one not in old or old[one].sha256 != made.sha256)
+        if old.keys() != addresses:
+            found.update((MADE, one) for one in (ALL, *(old.keys() - addresses)))
+        found.update((MADE, one) for one, made in written.items() if one not in old or old[one].sha256 != made.sum.sha256)
         found.update([(MADE, SUMS)] if found else [])
         changed = {self.numbers[key] for key in found if key in self.numbers}
         self._changed |= changed
