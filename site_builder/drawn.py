@@ -3,11 +3,11 @@
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from functools import partial
+from functools import lru_cache, partial
 
 from markupsafe import Markup
 
-from ..kb.drawings import FAMILY, Drawing, Drawings, safe_drawings
+from ..kb.drawings import FAMILY, MOST_KEPT, Drawing, Drawings, Tree, safe_drawings
 from ..kb.load import Entries
 from ..kb.pictures import drawing, picture, where_drawn
 from ..kb.resolve import Stated, number, on_kind, traits_of
@@ -103,7 +103,7 @@ class Pictures:
 
     def _samples_drawn(self, family: str) -> Pairs:
         """(trait, shape of a sample text) of the markings in a family's drawings."""
-        marked = [n for sheet in self.drawings.of(FAMILY, family) for n in sheet.nodes if "data-marking" in n.attributes]
+        marked = [n for sheet in self.drawings.of(FAMILY, family) for n in sheet.tree.nodes if "data-marking" in n.attributes]
         shapes = ((n.attributes.get("data-trait", ""), shape(t)) for n in marked for inner in n.all() for t in _texts_in(inner))
         return tuple(dict.fromkeys(shapes))
 
@@ -111,7 +111,7 @@ class Pictures:
         """The traits that a view can show: variants that are alike in these share one drawing. None: that paint any view."""
         mark = "data-trait" if view else "data-paint"
         sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if view in (None, sheet.view))
-        return sorted({node.attributes[mark] for sheet in sheets for node in sheet.nodes if mark in node.attributes})
+        return sorted({node.attributes[mark] for sheet in sheets for node in sheet.tree.nodes if mark in node.attributes})
 
     def _face_of(self, family: str, kind: str | None) -> str | None:
         """The nose if units of this kind have one, else the end.
@@ -126,7 +126,7 @@ class Pictures:
 
     def _bodies(self, family: str, view: str) -> Drawings:
         sheets = [sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view]
-        bodies = Drawings(self.entries, {sheet.path: replace(sheet, root=body(sheet)) for sheet in sheets})
+        bodies = Drawings(self.entries, {sheet.path: replace(sheet, tree=body(sheet.tree)) for sheet in sheets})
         bodies.__dict__["traits"] = self.drawings.traits
         return bodies
 
@@ -154,7 +154,7 @@ class Pictures:
 
     def _states_told(self, family: str) -> list[tuple[str, str, str]]:
         """(trait, the slot of its part or "", its id there) of the traits with states that some drawing of a family names."""
-        nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.nodes]
+        nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.tree.nodes]
         named = {node.attributes[mark] for node in nodes for mark in ("data-trait", "data-paint") if mark in node.attributes}
         traits = self._traits(family)
         stated = [name for name in sorted(named) if name in traits and traits[name].states]
@@ -167,13 +167,14 @@ class Pictures:
         return [name for name, slot in slots.items() if name in empty or not on_kind(slot, one.kind)]
 
 
-def body(sheet: Drawing) -> Node:
+@lru_cache(maxsize=MOST_KEPT)
+def body(tree: Tree) -> Tree:
     """The body alone, without the enlarged details, which the facts of the page show larger."""
-    root = _without_panels(sheet.root)
-    x, y, width, height = box(sheet)
+    root = _without_panels(tree.root)
+    x, y, width, height = box(tree)
     root.attributes["viewBox"] = f"{x:g} {y:g} {width:g} {height:g}"
     root.children = [child for child in root.children if isinstance(child, str) or not _beyond(child, x + width, y + height)]
-    return root
+    return Tree(root)
 
 
 def _texts_in(node: Node) -> list[str]:
@@ -199,17 +200,17 @@ def _without_panels(node: Node) -> Node:
     return Node(node.tag, dict(node.attributes), node.line, node.column, inner)
 
 
-def box(sheet: Drawing) -> tuple[float, float, float, float]:
+def box(tree: Tree) -> tuple[float, float, float, float]:
     """What a whole view shows of a sheet: x, y, width, height.
 
     It is the `view` called body where there is one, else the largest box from the upper left corner that no panel begins in.
     """
-    framed = next((node for node in sheet.nodes if node.tag == "view" and node.attributes.get("id") == BODY), None)
+    framed = next((node for node in tree.nodes if node.tag == "view" and node.attributes.get("id") == BODY), None)
     if framed is not None:
         x, y, width, height = map(float, framed.attributes["viewBox"].split())
         return x, y, width, height
-    x, y, width, height = map(float, sheet.root.attributes["viewBox"].split())
-    moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in sheet.panels)
+    x, y, width, height = map(float, tree.root.attributes["viewBox"].split())
+    moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in tree.panels)
     corners = [(float(found[1]) - x, float(found[2]) - y) for found in moved if found]
     best = (0.0, 0.0)
     for right in {width, *(across for across, _ in corners if across > 0)}:

@@ -20,7 +20,7 @@ TOLD = re.compile(r"[&<>\"']")
 class _Generator(CodeGenerator):
     """Compiles templates to code that says `escaped` where it would say `escape`."""
 
-    def _output_child_pre(self, *_: Any) -> None:
+    def _output_child_pre(self, node: Any, frame: Any, finalize: Any) -> None:  # noqa: ARG002 (named by the library)
         self.write("environment.escaped(")
 
 
