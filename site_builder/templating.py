@@ -7,7 +7,7 @@ from typing import Any, cast
 
 from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
 from jinja2.compiler import CodeGenerator
-from jinja2.runtime import Macro
+from jinja2.runtime import Context, Macro
 from markupsafe import Markup, escape
 
 from .page import Shared
@@ -24,10 +24,23 @@ class _Generator(CodeGenerator):
         self.write("environment.escaped(")
 
 
+class _Context(Context):
+    """The values of a page, from which templates call macros."""
+
+    def call(self, called: Any, /, *args: Any, **kwargs: Any) -> Any:
+        """As any context has it, but a macro is called at once: to find out that it asks for no context takes as long as most."""
+        if type(called) is not Macro:
+            return super().call(called, *args, **kwargs)
+        for name in ("_block_vars", "_loop_vars"):  # for those who ask for one
+            kwargs.pop(name, None)
+        return called(*args, **kwargs)
+
+
 class Templates(Environment):
     """The templates of the site, compiled once. `store`: the folder where they are kept compiled between runs, if any."""
 
     code_generator_class = _Generator
+    context_class = _Context
 
     def __init__(self, store: Path | None) -> None:
         super().__init__(
