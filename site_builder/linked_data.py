@@ -9,7 +9,8 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Any, cast
 
 from markupsafe import Markup
 
@@ -45,12 +46,33 @@ class Download:
     sha256: str
 
 
+class Spelled(Data):
+    """Data that many pages hold alike, spelled once."""
+
+    @cached_property
+    def text(self) -> str:
+        """It as JSON."""
+        return ENCODER.encode(self)
+
+
 def script(data: Data) -> Markup:
     """The data as the content of a script element. No text in it can end the element or begin a comment."""
-    text = ENCODER.encode(data)
+    text = _json(data)
     for unsafe, escaped in UNSAFE.items():
         text = text.replace(unsafe, escaped)
     return Markup(text)
+
+
+def _json(value: object) -> str:
+    """As the encoder has it, but for what is spelled by now."""
+    if isinstance(value, Spelled):
+        return value.text
+    if isinstance(value, dict):
+        fields = cast("Data", value).items()
+        return f"{{{','.join([f'{ENCODER.encode(name)}:{_json(one)}' for name, one in fields])}}}"
+    if isinstance(value, list):
+        return f"[{','.join(map(_json, cast('list[object]', value)))}]"
+    return ENCODER.encode(value)
 
 
 def license_address(text: str) -> str | None:
@@ -72,18 +94,23 @@ class Linker:
         self.site = site
         text = site.about.license
         self.license: str | Data = license_address(text) or {"@type": "CreativeWork", "name": text}
-        kept = site.memo.kept
-        #: What a trait shows, and what was fitted to a slot: many records share it.
-        self.shown: Callable[[str, str, str, Fact], Data] = kept(self._shown)
-        self.fitted: Callable[[str, str, Fact], Data] = kept(self._fitted)
+        #: What was fitted to a slot: many records share it.
+        self.fitted: Callable[[str, str, Fact], Spelled] = site.memo.kept(self._fitted)
+        self._shown: dict[tuple[str, int, int], Spelled] = {}
 
-    def _shown(self, kind: str, home: str, ident: str, fact: Fact) -> Data:
-        """`home`: the family or the slot type whose trait it is."""
-        trait = self.site.families[home].traits[ident] if kind == "family" else self.site.entries.slot_types[home].traits[ident]
-        return _property(ident, trait, fact)
+    def shown(self, ident: str, trait: Trait, fact: Fact) -> Spelled:
+        """What a trait shows: many records share it.
 
-    def _fitted(self, slot: str, name: str, fact: Fact) -> Data:
-        return {"@type": "PropertyValue", "propertyID": slot, "name": name, "value": choices(fact, self.site.part_names)}
+        It is known by the identities of trait and fact, which live as long as the site: what they say takes longer to compare.
+        """
+        found = self._shown.get((ident, id(trait), id(fact)))
+        if found is None:
+            found = self._shown[ident, id(trait), id(fact)] = Spelled(_property(ident, trait, fact))
+        return found
+
+    def _fitted(self, slot: str, name: str, fact: Fact) -> Spelled:
+        value = choices(fact, self.site.part_names)
+        return Spelled({"@type": "PropertyValue", "propertyID": slot, "name": name, "value": value})
 
     def page(self, where: str, title: str, kind: str | None = None, ident: str = "") -> Data:
         """What the page at `where` is about: the record of a kind, or nothing but itself."""
@@ -209,7 +236,7 @@ class _Entities:
         if one is None:
             return {}
         tables = self.site.families[one.family]
-        shown = [self.linker.shown("family", one.family, name, one.shows[name]) for name in tables.traits if name in one.shows]
+        shown = [self.linker.shown(name, trait, one.shows[name]) for name, trait in tables.traits.items() if name in one.shows]
         fitted = [
             self.linker.fitted(name, slot.name, one.fitted[name]) for name, slot in tables.slots.items() if name in one.fitted
         ]
@@ -241,7 +268,7 @@ class _Entities:
         home = self.entries.home["part", ident]
         slot_type = self.entries.slot_types[home]
         known = {name: fact for name, fact in one.shows.items() if not fact.unknown}
-        shown = [self.linker.shown("slot type", home, name, known[name]) for name in slot_type.traits if name in known]
+        shown = [self.linker.shown(name, trait, known[name]) for name, trait in slot_type.traits.items() if name in known]
         return {
             **{"@type": "ProductModel", "name": one.name, "description": one.about, "category": slot_type.name},
             **{"manufacturer": self.maker(one.maker), "additionalProperty": [*_made(one.made), *shown]},
