@@ -391,7 +391,7 @@ def test_markdown(text: str, html: str) -> None:
 
 PARAGRAPHS = [
     ("plain", "Molded in orange (on a molded floor)."),
-    ("quotes and figures", "The owner's \"best\" one: 4.5 mm / 60%, 1953–1956; as-is"),
+    ("quotes and figures", 'The owner\'s "best" one: 4.5 mm / 60%, 1953–1956; as-is'),
     ("end of line", "A sentence.\n"),
     ("two blanks", "One.  Two."),
     ("a number at the start", "1957 or later."),
