@@ -9,8 +9,7 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Any, cast
+from typing import Any
 
 from markupsafe import Markup
 
@@ -46,33 +45,12 @@ class Download:
     sha256: str
 
 
-class Spelled(Data):
-    """Data that many pages hold alike, spelled once."""
-
-    @cached_property
-    def text(self) -> str:
-        """It as JSON."""
-        return ENCODER.encode(self)
-
-
 def script(data: Data) -> Markup:
     """The data as the content of a script element. No text in it can end the element or begin a comment."""
-    text = _json(data)
+    text = ENCODER.encode(data)
     for unsafe, escaped in UNSAFE.items():
         text = text.replace(unsafe, escaped)
     return Markup(text)
-
-
-def _json(value: object) -> str:
-    """As the encoder has it, but for what is spelled by now."""
-    if isinstance(value, Spelled):
-        return value.text
-    if isinstance(value, dict):
-        fields = cast("Data", value).items()
-        return f"{{{','.join([f'{ENCODER.encode(name)}:{_json(one)}' for name, one in fields])}}}"
-    if isinstance(value, list):
-        return f"[{','.join(map(_json, cast('list[object]', value)))}]"
-    return ENCODER.encode(value)
 
 
 def license_address(text: str) -> str | None:
@@ -95,22 +73,21 @@ class Linker:
         text = site.about.license
         self.license: str | Data = license_address(text) or {"@type": "CreativeWork", "name": text}
         #: What was fitted to a slot: many records share it.
-        self.fitted: Callable[[str, str, Fact], Spelled] = site.memo.kept(self._fitted)
-        self._shown: dict[tuple[str, int, int], Spelled] = {}
+        self.fitted: Callable[[str, str, Fact], Data] = site.memo.kept(self._fitted)
+        self._shown: dict[tuple[str, int, int], tuple[Data, Trait, Fact]] = {}
 
-    def shown(self, ident: str, trait: Trait, fact: Fact) -> Spelled:
+    def shown(self, ident: str, trait: Trait, fact: Fact) -> Data:
         """What a trait shows: many records share it.
 
-        It is known by the identities of trait and fact, which live as long as the site: what they say takes longer to compare.
+        It is found by the identities of trait and fact, which are held with it: to compare what they say takes longer.
         """
-        found = self._shown.get((ident, id(trait), id(fact)))
-        if found is None:
-            found = self._shown[ident, id(trait), id(fact)] = Spelled(_property(ident, trait, fact))
-        return found
+        key = ident, id(trait), id(fact)
+        if key not in self._shown:
+            self._shown[key] = _property(ident, trait, fact), trait, fact
+        return self._shown[key][0]
 
-    def _fitted(self, slot: str, name: str, fact: Fact) -> Spelled:
-        value = choices(fact, self.site.part_names)
-        return Spelled({"@type": "PropertyValue", "propertyID": slot, "name": name, "value": value})
+    def _fitted(self, slot: str, name: str, fact: Fact) -> Data:
+        return {"@type": "PropertyValue", "propertyID": slot, "name": name, "value": choices(fact, self.site.part_names)}
 
     def page(self, where: str, title: str, kind: str | None = None, ident: str = "") -> Data:
         """What the page at `where` is about: the record of a kind, or nothing but itself."""

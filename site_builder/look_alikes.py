@@ -20,7 +20,7 @@ MOST_TWINS = 12
 class _Place(NamedTuple):
     """One thing to compare: the effort of looking there, its name, where to look, the trait it is, and what its states are.
 
-    words  what was said of a trait so far, by the identity of the fact, since most variants inherit most of theirs
+    words  what was said of a trait so far, by the identity of the fact, which is held with it: most variants inherit most of theirs
     """
 
     effort: float
@@ -28,14 +28,13 @@ class _Place(NamedTuple):
     where: str | None
     trait: Trait
     states: dict[str, str]
-    words: dict[int, str]
+    words: dict[int, tuple[str, Fact | None]]
 
     def said(self, fact: Fact | None) -> str:
-        """A fact in words. It must stay as long as the place does."""
-        found = self.words.get(id(fact))
-        if found is None:
-            found = self.words[id(fact)] = plus_minus(choices(fact, self.states), self.trait)
-        return found
+        """A fact in words."""
+        if id(fact) not in self.words:
+            self.words[id(fact)] = plus_minus(choices(fact, self.states), self.trait), fact
+        return self.words[id(fact)][0]
 
 
 class _Places(NamedTuple):
