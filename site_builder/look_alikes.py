@@ -20,7 +20,7 @@ MOST_TWINS = 12
 class _Place(NamedTuple):
     """One thing to compare: the effort of looking there, its name, where to look, the trait it is, and what its states are.
 
-    words  what was said of a trait so far, by the identity of the fact, which is held with it: most variants inherit most of theirs
+    words  what was said of a trait so far, by the identity of the fact, which is held with it: variants inherit most of theirs
     """
 
     effort: float
