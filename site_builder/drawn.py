@@ -1,9 +1,10 @@
 """Drawings on pages: the picture of a state, and a view of a unit as a variant left the factory."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import lru_cache, partial
+from typing import NamedTuple
 
 from markupsafe import Markup
 
@@ -53,11 +54,23 @@ class _Lazily(Drawings):
         return Drawings(self.entries, files).of(level, home)
 
 
-class Pictures:
-    """The drawings of some entries. Each picture is made once, however many pages show it."""
+class Unit(NamedTuple):
+    """How a variant is drawn: the state of each trait that drawings tell of, what is painted, and the slots that are bare."""
 
-    def __init__(self, entries: Entries, memo: Memo) -> None:
-        self.entries = entries
+    states: dict[str, str]
+    colors: Pairs
+    bare: list[str]
+
+
+class Pictures:
+    """The drawings of some entries. Each picture is made once, however many pages show it.
+
+    stated  a variant as it is stated;  unit  how it is drawn, by its id
+    """
+
+    def __init__(self, entries: Entries, memo: Memo, stated: Callable[[str], Stated]) -> None:
+        self.entries, self._stated = entries, stated
+        self.unit = memo.kept(self._unit)
         self.drawings: Drawings = _Lazily(entries, memo)
         self.of_state = memo.kept(self._of_state)
         self._traits = self.drawings.traits
@@ -71,19 +84,23 @@ class Pictures:
 
     def heads(self, family: str, one: Stated | None) -> list[Markup]:
         """The side of a unit; of a variant with its own states, kind and fitted slots, and its nose or else its end besides."""
-        states = self.states_of(one) if one else {}
-        bare, kind = (self.bare_of(one), one.kind) if one else ([], None)
-        texts, colors = self._texts(one) if one else {}, dict(self.colors(family, states))
+        states, colors, bare = self.unit(one.id) if one else Unit({}, (), [])
+        texts, kind = (self._texts(one), one.kind) if one else ({}, None)
         views = [SIDE, *([self._face(family, kind)] if one else [])]
         found: list[Markup] = []
         for view in filter(None, views):
             chosen = {name: states[name] for name in self._named(family, view) if name in states}
             sheets = self._body(family, view)
-            seen = trusted(drawing(sheets, family, view, chosen, kind, colors=colors, bare=bare, texts=texts))
+            seen = trusted(drawing(sheets, family, view, chosen, kind, colors=dict(colors), bare=bare, texts=texts))
             found += [seen] if seen else []
         return found
 
-    def colors(self, family: str, states: Mapping[str, str]) -> Pairs:
+    def _unit(self, ident: str) -> Unit:
+        one = self._stated(ident)
+        states = self._states_of(one)
+        return Unit(states, self._colors(one.family, states), self._bare_of(one))
+
+    def _colors(self, family: str, states: Mapping[str, str]) -> Pairs:
         """(trait, color) of what is painted on a unit in these states."""
         painted = self._named(family, None)
         found = ((name, self.color(family, name, states[name])) for name in painted if name in states)
@@ -137,7 +154,7 @@ class Pictures:
         words = self.entries.about.frequencies
         return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
 
-    def states_of(self, one: Stated) -> dict[str, str]:
+    def _states_of(self, one: Stated) -> dict[str, str]:
         """The commonest state of each trait of a variant that drawings tell of, and of the parts it was commonly fitted with."""
         found: dict[str, str] = {}
         for name, slot, trait in self._told(one.family):
@@ -160,7 +177,7 @@ class Pictures:
         stated = [name for name in sorted(named) if name in traits and traits[name].states]
         return [(name, slot, trait) for name in stated for slot, _, trait in [name.rpartition(".")]]
 
-    def bare_of(self, one: Stated) -> list[str]:
+    def _bare_of(self, one: Stated) -> list[str]:
         """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
         slots = self.entries.families[one.family].slots
         empty = {slot for slot, fact in one.fitted.items() if NONE in fact.is_ and self.ranked(fact)[0] == NONE}

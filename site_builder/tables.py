@@ -207,7 +207,7 @@ class Site:
         )
         self.comparer = Comparer(self.entries, kept=memo.kept)
         self.comparer.part_names = self.part_names
-        self.pictures = Pictures(self.entries, memo)
+        self.pictures = Pictures(self.entries, memo, self.stated)
         self.thumbnails = Thumbnails(self.pictures, memo)
         self.images = Images(self.pictures, self.thumbnails, memo)
         #: The arrays of a family.

@@ -111,9 +111,9 @@ class Thumbnails:
 
     def _look(self, one: Stated, sheet: _Sheet) -> tuple[Pairs, Pairs, frozenset[str]]:
         """What an image depends on: the states it can show, the colors, and the bare slots."""
-        states = self.pictures.states_of(one)
-        shown = tuple(sorted((name, state) for name, state in states.items() if name in sheet.traits))
-        return shown, self.pictures.colors(one.family, states), frozenset(self.pictures.bare_of(one))
+        unit = self.pictures.unit(one.id)
+        shown = tuple(sorted((name, state) for name, state in unit.states.items() if name in sheet.traits))
+        return shown, unit.colors, frozenset(unit.bare)
 
     def _drawn(self, family: str, kind: str | None, states: Pairs, colors: Pairs, bare: frozenset[str]) -> str:
         own = self._drawing(family, kind)
