@@ -389,19 +389,9 @@ def test_markdown(text: str, html: str) -> None:
     assert markdown(text) == html
 
 
-PARAGRAPHS = [
-    ("plain", "Molded in orange (on a molded floor)."),
-    ("quotes and figures", 'The owner\'s "best" one: 4.5 mm / 60%, 1953–1956; as-is'),
-    ("end of line", "A sentence.\n"),
-    ("two blanks", "One.  Two."),
-    ("a number at the start", "1957 or later."),
-    ("accents", "Né à Besançon."),
-    ("something to escape", "Odds & ends < 3."),
-    ("emphasis", "A *word* and an_other_one."),
-]
-
-
-@pytest.mark.parametrize("text", [case[1] for case in PARAGRAPHS], ids=[case[0] for case in PARAGRAPHS])
+@pytest.mark.parametrize(
+    "text", ["Né.", "A line.\n", "One.  Two.", "1957 on.", "Odds & ends.", "*A*.", 'A "best" (4.5 mm): it\'s as-is.']
+)
 def test_a_paragraph_reads_the_same_by_itself(text: str) -> None:
     """Those that are plain are not parsed; beside another one that is not, they are."""
     assert markdown(f"{text}\n\n*a*") == f"{markdown(text)}<p><em>a</em></p>\n"
