@@ -14,7 +14,7 @@ from .page import Shared
 
 TEMPLATES = Path(__file__).parent / "templates"
 #: Characters that are escaped in HTML.
-TOLD = re.compile(r"[&<>\"']")
+TO_ESCAPE = re.compile(r"[&<>\"']")
 
 
 class _Generator(CodeGenerator):
@@ -28,7 +28,7 @@ class _Context(Context):
     """The values of a page, from which templates call macros."""
 
     def call(self, called: Any, /, *args: Any, **kwargs: Any) -> Any:
-        """As any context has it, but a macro is called at once: to find out that it asks for no context takes as long as most."""
+        """As any context has it, but a macro is called at once: to find out that it needs no context takes as long."""
         if type(called) is not Macro:
             return super().call(called, *args, **kwargs)
         for name in ("_block_vars", "_loop_vars"):  # for those who ask for one
@@ -72,7 +72,7 @@ class Templates(Environment):
     @staticmethod
     def escaped(value: Any) -> str:
         """As `markupsafe.escape`, but a text without a character to escape is not marked: a template joins it at once."""
-        if type(value) is Markup or (type(value) is str and not TOLD.search(value)):
+        if type(value) is Markup or (type(value) is str and not TO_ESCAPE.search(value)):
             return value
         return escape(value)
 
