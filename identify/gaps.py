@@ -60,9 +60,17 @@ def gaps(entries: Entries, family: str, groups: list[list[str]] | None = None) -
     )
 
 
-def inseparable(entries: Entries, family: str, arrays: Callable[[], Compiled] | None = None) -> list[list[str]]:
-    """The groups of the family's variants that nothing recorded separates. arrays: makes those of the family."""
-    looks = [_body(entries, one) for one in _variants(entries, family)]
+def inseparable(
+    entries: Entries,
+    family: str,
+    arrays: Callable[[], Compiled] | None = None,
+    variants: Sequence[Stated] | None = None,
+) -> list[list[str]]:
+    """The groups of the family's variants that nothing recorded separates.
+
+    arrays: makes those of the family; variants: its variants as they are stated, where somebody has them.
+    """
+    looks = [_body(entries, one) for one in (_variants(entries, family) if variants is None else variants)]
     if len(set(looks)) == len(looks):
         return []  # every body shows something of its own, and arrays need not be made
     session = Session(arrays()) if arrays else start(entries, family)

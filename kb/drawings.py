@@ -47,6 +47,9 @@ from .svg import COLOR, Node, parse
 #: Views in which a trait is heard, measured on the bench or read, so that it need not be drawn.
 NOT_DRAWN = frozenset({"running", "bench", "paper", "box"})
 
+#: So many trees are kept at most.
+MOST_KEPT = 1_000
+
 PLACES = "drawings/*.svg, families/*/drawings/*.svg or parts/*/drawing.svg"
 #: The attributes that name the form of what is drawn, and all that may name something of the entries.
 FORMS = ("data-state", "data-measured", "data-marking")
@@ -54,16 +57,11 @@ MARKS = frozenset({"data-trait", "data-paint", "data-slot", "data-damage", "id",
 COMMON, FAMILY, PART = "common", "family", "slot type"
 
 
-@dataclass(frozen=True)
-class Drawing:
-    """One file.  `home`: the family or slot type ("": common traits); `view`: "" for a part; `kind`: the one it is for."""
+class Tree:
+    """What a file draws: its elements, and where to find them.  Files with the same content share one, and nobody changes it."""
 
-    path: str
-    level: str
-    home: str
-    view: str
-    kind: str | None
-    root: Node
+    def __init__(self, root: Node) -> None:
+        self.root = root
 
     @cached_property
     def nodes(self) -> tuple[Node, ...]:
@@ -135,6 +133,18 @@ class Drawing:
 
 
 @dataclass(frozen=True)
+class Drawing:
+    """One file.  `home`: the family or slot type ("": common traits); `view`: "" for a part; `kind`: the one it is for."""
+
+    path: str
+    level: str
+    home: str
+    view: str
+    kind: str | None
+    tree: Tree
+
+
+@dataclass(frozen=True)
 class Drawings:
     """All drawings that could be read, by path below the root, and the entries they draw."""
 
@@ -187,10 +197,27 @@ def _read(entries: Entries, path: Path) -> tuple[Drawing | None, list[Finding]]:
     if place is None or isinstance(place, Finding):
         return None, [place] if place else []
     try:
-        root, unsafe = parse(read_bytes(path, shown), shown)
+        tree, unsafe = _tree(read_bytes(path, shown), shown)
     except BadInput as error:
         return None, error.findings
-    return Drawing(shown, *place, root), unsafe
+    return Drawing(shown, *place, tree), unsafe
+
+
+def _tree(data: bytes, shown: str) -> tuple[Tree, list[Finding]]:
+    """As `parse` has it. A long-lived process reads the same drawings for build after build."""
+    if data in _SOUND:
+        return _SOUND[data], []
+    root, unsafe = parse(data, shown)
+    tree = Tree(root)
+    if not unsafe:
+        if len(_SOUND) >= MOST_KEPT:
+            _SOUND.clear()
+        _SOUND[data] = tree
+    return tree, unsafe
+
+
+#: The trees of the files in which nothing was found that may not be there, by their content.
+_SOUND: dict[bytes, Tree] = {}
 
 
 def traits_in(entries: Entries, drawing: Drawing) -> Mapping[str, Trait]:
@@ -266,7 +293,7 @@ class _Checker:
         self.damage = family.damage if family else {}
 
     def all(self) -> Iterator[Finding]:
-        root = self.drawing.root
+        root = self.drawing.tree.root
         for tag in ("title", "desc"):
             if not root.words(tag):
                 yield self.say(root, Kind.MISSING_KEY, f"no <{tag}> of the whole drawing", f"a <{tag}> below <svg>")
@@ -287,12 +314,12 @@ class _Checker:
     @cached_property
     def named(self) -> dict[str, None]:
         """The known traits that some group names."""
-        names = (node.attributes.get("data-trait", "") for node in self.drawing.nodes)
+        names = (node.attributes.get("data-trait", "") for node in self.drawing.tree.nodes)
         return dict.fromkeys(name for name in names if name in self.traits)
 
     def marks(self) -> Iterator[Finding]:
         """Ids that mean nothing, and colors outside alternatives."""
-        waiting: list[tuple[Node, bool]] = [(self.drawing.root, False)]
+        waiting: list[tuple[Node, bool]] = [(self.drawing.tree.root, False)]
         while waiting:
             node, inside = waiting.pop()
             inside = inside or "data-trait" in node.attributes
@@ -333,7 +360,7 @@ class _Checker:
 
     def drawn(self, name: str, trait: Trait) -> Iterator[Finding]:
         """Whether a drawn trait has the right form and known states; and, if it is due here, is drawn whole and framed."""
-        groups = self.drawing.groups(name)
+        groups = self.drawing.tree.groups(name)
         form = "data-state" if trait.states is not None else "data-measured" if trait.measured else "data-marking"
         wrong = [node for node in groups if form not in node.attributes]
         for node in wrong:
@@ -345,7 +372,7 @@ class _Checker:
         due = name in traits_due(self.entries, self.drawing)
         if trait.states is not None:
             yield from self.states(name, trait.states, groups, due)
-        if due and self.drawing.crop(name) is None:
+        if due and self.drawing.tree.crop(name) is None:
             expected = f'<view id="crop-{name}" viewBox="..."/>'
             yield self.say(groups[0], Kind.MISSING_KEY, f"no crop of the trait {quoted(name)}", expected)
         elif due:
@@ -353,7 +380,7 @@ class _Checker:
 
     def whole(self, name: str, trait: Trait, groups: list[Node]) -> Iterator[Finding]:
         """Whether there is a titled alternative for every state where the pictures are taken from."""
-        framed = self.drawing.framed(name)
+        framed = self.drawing.tree.framed(name)
         titled = {node.attributes.get("data-state", "") for node in framed if node.words("title")}
         drawn = {node.attributes.get("data-state", ""): node for node in reversed(framed)}
         for state in trait.states or [""]:

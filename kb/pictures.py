@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache, partial
 from html import escape
 
-from .drawings import COMMON, FAMILY, PART, Drawing, Drawings
+from .drawings import COMMON, FAMILY, PART, Drawing, Drawings, Tree
 from .findings import Kind, Unreadable, listed, nearest, quoted
 from .models import Trait
 from .resolve import slots_of
@@ -30,7 +30,7 @@ class Found:
 
     def groups(self, state: str | None) -> list[Node]:
         """What its picture shows of a state; of a measured trait or a marking without one."""
-        return [node for node in self.drawing.framed(self.name) if node.attributes.get("data-state") == state]
+        return [node for node in self.drawing.tree.framed(self.name) if node.attributes.get("data-state") == state]
 
     def words(self, state: str | None) -> tuple[str, str]:
         """The title of a state's picture: the trait and the state; and what distinguishes the state."""
@@ -58,7 +58,7 @@ def where_drawn(drawings: Drawings, family: str | None, trait: str) -> Found | N
     homes += [(PART, slot_type, part_trait)] if slot else [(COMMON, "", trait)]
     for level, home, name in homes:
         for drawing in drawings.of(level, home or ""):
-            if drawing.groups(name) and drawing.crop(name):
+            if drawing.tree.groups(name) and drawing.tree.crop(name):
                 known, ident = _traits(drawings, family, slot_type or ""), trait if family else name
                 return Found(drawing, name, known[ident]) if ident in known else None
     return None
@@ -79,23 +79,23 @@ def picture(drawings: Drawings, family: str | None, trait: str, state: str | Non
     found = where_drawn(drawings, family, trait)
     if found is None:
         return None
-    crop = found.drawing.crop(found.name)
+    crop = found.drawing.tree.crop(found.name)
     if not found.groups(state) or crop is None:
         return None
     title, desc = found.words(state)
-    sheet = found.drawing
-    apart = sheet.panel(found.name)
-    stencil = _stencil_of_panel(sheet, apart.attributes["data-panel"] if apart else None)
+    tree = found.drawing.tree
+    apart = tree.panel(found.name)
+    stencil = _stencil_of_panel(tree, apart.attributes["data-panel"] if apart else None)
     marked = {found.name: "var(--mark, #a33)"}
     prefix = "-".join(one.replace(".", "-") for one in ("picture", family or "any", trait, state or "value"))
-    head = _head(sheet.root, crop.attributes["viewBox"], title, desc)
+    head = _head(tree.root, crop.attributes["viewBox"], title, desc)
     return stencil.picture(Look({found.name: state}, areas=marked, inks=marked), prefix, head) + "</svg>"
 
 
-def _stencil_of_panel(sheet: Drawing, panel: str | None) -> Stencil:
+def _stencil_of_panel(tree: Tree, panel: str | None) -> Stencil:
     """For pictures of states in a panel, or in the main drawing: each asks about the trait whose state it looks like."""
-    if ("panel", panel) in sheet.stencils:
-        return sheet.stencils["panel", panel]
+    if ("panel", panel) in tree.stencils:
+        return tree.stencils["panel", panel]
 
     def keep(around: frozenset[str], node: Node) -> Told | None:
         """`around`: the traits whose alternatives it stands in."""
@@ -113,9 +113,9 @@ def _stencil_of_panel(sheet: Drawing, panel: str | None) -> Stencil:
             return keep(frozenset(), node)
         return Told(in_panel, without=OURS, hollow=False) if id(node) in around_panel else None
 
-    around_panel = sheet.around_panels.get(panel or "", set())
+    around_panel = tree.around_panels.get(panel or "", set())
     rules: dict[frozenset[str], Rule] = {}
-    return sheet.stencils.setdefault(("panel", panel), Stencil(sheet.root.elements, in_panel))
+    return tree.stencils.setdefault(("panel", panel), Stencil(tree.root.elements, in_panel))
 
 
 def drawing(
@@ -147,16 +147,16 @@ def drawing(
 
     inks = colors or {}
     look = Look(states, damage, bare, {trait: bright(color) for trait, color in inks.items()}, inks, texts or {})
-    return _stencil_of_view(sheet).picture(look, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}") + "</svg>"
+    return _stencil_of_view(sheet.tree).picture(look, f"drawing-{family}-{sheet.path.rsplit('/', 1)[-1][:-4]}") + "</svg>"
 
 
-def _stencil_of_view(sheet: Drawing) -> Stencil:
-    if ("view", None) not in sheet.stencils:
-        root = sheet.root
+def _stencil_of_view(tree: Tree) -> Stencil:
+    if ("view", None) not in tree.stencils:
+        root = tree.root
         told = (one for one in root.elements if one.tag not in ("title", "desc"))
         head = _head(root, root.attributes["viewBox"], root.words("title") or "", root.words("desc") or "")
-        sheet.stencils["view", None] = Stencil(told, _in_view, head)
-    return sheet.stencils["view", None]
+        tree.stencils["view", None] = Stencil(told, _in_view, head)
+    return tree.stencils["view", None]
 
 
 def _in_view(node: Node) -> Told | None:
@@ -204,7 +204,7 @@ def drawn_in(drawings: Drawings, level: str, home: str) -> Iterator[tuple[str, s
     names = {
         node.attributes["data-trait"]
         for sheet in drawings.of(level, home)
-        for node in sheet.nodes
+        for node in sheet.tree.nodes
         if "data-trait" in node.attributes
     }
     for name in sorted(names):

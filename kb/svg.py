@@ -16,8 +16,6 @@ from .findings import BadInput, Finding, Kind, listed, nearest, quoted
 MOST_BYTES = 200_000
 MOST_DEPTH = 20
 MOST_ELEMENTS = 4_000
-#: So many trees are kept at most.
-MOST_KEPT = 1_000
 
 SVG = "http://www.w3.org/2000/svg"
 SHAPES = frozenset({"path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "text", "tspan", "use"})
@@ -113,12 +111,7 @@ class Node:
 
 
 def parse(data: bytes, shown: str) -> tuple[Node, list[Finding]]:
-    """The tree of an SVG file, and everything in it that may not be there. Raises BadInput when there is no tree to give.
-
-    Files with the same content share one tree, which nobody may change.
-    """
-    if data in _SOUND:
-        return _SOUND[data], []
+    """The tree of an SVG file, and everything in it that may not be there. Raises BadInput when there is no tree to give."""
     if len(data) > MOST_BYTES:
         expected = f"at most {MOST_BYTES // 1000} kB; a drawing by hand is far shorter"
         raise BadInput([Finding(shown, 0, 0, Kind.LIMIT, f"a file over {MOST_BYTES // 1000} kB", expected)])
@@ -128,15 +121,7 @@ def parse(data: bytes, shown: str) -> tuple[Node, list[Finding]]:
     if root.tag != "svg" or root.attributes.get("xmlns") != SVG:
         expected = f'<svg xmlns="{SVG}">'
         findings.append(Finding(shown, root.line, root.column, Kind.WRONG_VALUE, f"<{root.tag}> at the top", expected))
-    if not findings:
-        if len(_SOUND) >= MOST_KEPT:
-            _SOUND.clear()
-        _SOUND[data] = root
     return root, findings
-
-
-#: The trees of the files in which nothing was found that may not be there, by their content.
-_SOUND: dict[bytes, Node] = {}
 
 
 class _Builder:

@@ -1,13 +1,14 @@
 """Drawings on pages: the picture of a state, and a view of a unit as a variant left the factory."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from functools import partial
+from functools import lru_cache, partial
+from typing import NamedTuple
 
 from markupsafe import Markup
 
-from ..kb.drawings import FAMILY, Drawing, Drawings, safe_drawings
+from ..kb.drawings import FAMILY, MOST_KEPT, Drawing, Drawings, Tree, safe_drawings
 from ..kb.load import Entries
 from ..kb.pictures import drawing, picture, where_drawn
 from ..kb.resolve import Stated, number, on_kind, traits_of
@@ -53,11 +54,23 @@ class _Lazily(Drawings):
         return Drawings(self.entries, files).of(level, home)
 
 
-class Pictures:
-    """The drawings of some entries. Each picture is made once, however many pages show it."""
+class Unit(NamedTuple):
+    """How a variant is drawn: the state of each trait that drawings tell of, what is painted, and the slots that are bare."""
 
-    def __init__(self, entries: Entries, memo: Memo) -> None:
-        self.entries = entries
+    states: dict[str, str]
+    colors: Pairs
+    bare: list[str]
+
+
+class Pictures:
+    """The drawings of some entries. Each picture is made once, however many pages show it.
+
+    stated  a variant as it is stated;  unit  how it is drawn, by its id
+    """
+
+    def __init__(self, entries: Entries, memo: Memo, stated: Callable[[str], Stated]) -> None:
+        self.entries, self._stated = entries, stated
+        self.unit = memo.kept(self._unit)
         self.drawings: Drawings = _Lazily(entries, memo)
         self.of_state = memo.kept(self._of_state)
         self._traits = self.drawings.traits
@@ -71,19 +84,23 @@ class Pictures:
 
     def heads(self, family: str, one: Stated | None) -> list[Markup]:
         """The side of a unit; of a variant with its own states, kind and fitted slots, and its nose or else its end besides."""
-        states = self.states_of(one) if one else {}
-        bare, kind = (self.bare_of(one), one.kind) if one else ([], None)
-        texts, colors = self._texts(one) if one else {}, dict(self.colors(family, states))
+        states, colors, bare = self.unit(one.id) if one else Unit({}, (), [])
+        texts, kind = (self._texts(one), one.kind) if one else ({}, None)
         views = [SIDE, *([self._face(family, kind)] if one else [])]
         found: list[Markup] = []
         for view in filter(None, views):
             chosen = {name: states[name] for name in self._named(family, view) if name in states}
             sheets = self._body(family, view)
-            seen = trusted(drawing(sheets, family, view, chosen, kind, colors=colors, bare=bare, texts=texts))
+            seen = trusted(drawing(sheets, family, view, chosen, kind, colors=dict(colors), bare=bare, texts=texts))
             found += [seen] if seen else []
         return found
 
-    def colors(self, family: str, states: Mapping[str, str]) -> Pairs:
+    def _unit(self, ident: str) -> Unit:
+        one = self._stated(ident)
+        states = self._states_of(one)
+        return Unit(states, self._colors(one.family, states), self._bare_of(one))
+
+    def _colors(self, family: str, states: Mapping[str, str]) -> Pairs:
         """(trait, color) of what is painted on a unit in these states."""
         painted = self._named(family, None)
         found = ((name, self.color(family, name, states[name])) for name in painted if name in states)
@@ -103,7 +120,7 @@ class Pictures:
 
     def _samples_drawn(self, family: str) -> Pairs:
         """(trait, shape of a sample text) of the markings in a family's drawings."""
-        marked = [n for sheet in self.drawings.of(FAMILY, family) for n in sheet.nodes if "data-marking" in n.attributes]
+        marked = [n for sheet in self.drawings.of(FAMILY, family) for n in sheet.tree.nodes if "data-marking" in n.attributes]
         shapes = ((n.attributes.get("data-trait", ""), shape(t)) for n in marked for inner in n.all() for t in _texts_in(inner))
         return tuple(dict.fromkeys(shapes))
 
@@ -111,7 +128,7 @@ class Pictures:
         """The traits that a view can show: variants that are alike in these share one drawing. None: that paint any view."""
         mark = "data-trait" if view else "data-paint"
         sheets = (sheet for sheet in self.drawings.of(FAMILY, family) if view in (None, sheet.view))
-        return sorted({node.attributes[mark] for sheet in sheets for node in sheet.nodes if mark in node.attributes})
+        return sorted({node.attributes[mark] for sheet in sheets for node in sheet.tree.nodes if mark in node.attributes})
 
     def _face_of(self, family: str, kind: str | None) -> str | None:
         """The nose if units of this kind have one, else the end.
@@ -126,7 +143,7 @@ class Pictures:
 
     def _bodies(self, family: str, view: str) -> Drawings:
         sheets = [sheet for sheet in self.drawings.of(FAMILY, family) if sheet.view == view]
-        bodies = Drawings(self.entries, {sheet.path: replace(sheet, root=body(sheet)) for sheet in sheets})
+        bodies = Drawings(self.entries, {sheet.path: replace(sheet, tree=body(sheet.tree)) for sheet in sheets})
         bodies.__dict__["traits"] = self.drawings.traits
         return bodies
 
@@ -137,7 +154,7 @@ class Pictures:
         words = self.entries.about.frequencies
         return sorted(fact.is_, key=lambda choice: -number(words, fact.is_[choice]))
 
-    def states_of(self, one: Stated) -> dict[str, str]:
+    def _states_of(self, one: Stated) -> dict[str, str]:
         """The commonest state of each trait of a variant that drawings tell of, and of the parts it was commonly fitted with."""
         found: dict[str, str] = {}
         for name, slot, trait in self._told(one.family):
@@ -154,26 +171,27 @@ class Pictures:
 
     def _states_told(self, family: str) -> list[tuple[str, str, str]]:
         """(trait, the slot of its part or "", its id there) of the traits with states that some drawing of a family names."""
-        nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.nodes]
+        nodes = [node for sheet in self.drawings.of(FAMILY, family) for node in sheet.tree.nodes]
         named = {node.attributes[mark] for node in nodes for mark in ("data-trait", "data-paint") if mark in node.attributes}
         traits = self._traits(family)
         stated = [name for name in sorted(named) if name in traits and traits[name].states]
         return [(name, slot, trait) for name in stated for slot, _, trait in [name.rpartition(".")]]
 
-    def bare_of(self, one: Stated) -> list[str]:
+    def _bare_of(self, one: Stated) -> list[str]:
         """The slots of a variant that commonly hold nothing, or that units of its kind do not have."""
         slots = self.entries.families[one.family].slots
         empty = {slot for slot, fact in one.fitted.items() if NONE in fact.is_ and self.ranked(fact)[0] == NONE}
         return [name for name, slot in slots.items() if name in empty or not on_kind(slot, one.kind)]
 
 
-def body(sheet: Drawing) -> Node:
+@lru_cache(maxsize=MOST_KEPT)
+def body(tree: Tree) -> Tree:
     """The body alone, without the enlarged details, which the facts of the page show larger."""
-    root = _without_panels(sheet.root)
-    x, y, width, height = box(sheet)
+    root = _without_panels(tree.root)
+    x, y, width, height = box(tree)
     root.attributes["viewBox"] = f"{x:g} {y:g} {width:g} {height:g}"
     root.children = [child for child in root.children if isinstance(child, str) or not _beyond(child, x + width, y + height)]
-    return root
+    return Tree(root)
 
 
 def _texts_in(node: Node) -> list[str]:
@@ -199,17 +217,17 @@ def _without_panels(node: Node) -> Node:
     return Node(node.tag, dict(node.attributes), node.line, node.column, inner)
 
 
-def box(sheet: Drawing) -> tuple[float, float, float, float]:
+def box(tree: Tree) -> tuple[float, float, float, float]:
     """What a whole view shows of a sheet: x, y, width, height.
 
     It is the `view` called body where there is one, else the largest box from the upper left corner that no panel begins in.
     """
-    framed = next((node for node in sheet.nodes if node.tag == "view" and node.attributes.get("id") == BODY), None)
+    framed = next((node for node in tree.nodes if node.tag == "view" and node.attributes.get("id") == BODY), None)
     if framed is not None:
         x, y, width, height = map(float, framed.attributes["viewBox"].split())
         return x, y, width, height
-    x, y, width, height = map(float, sheet.root.attributes["viewBox"].split())
-    moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in sheet.panels)
+    x, y, width, height = map(float, tree.root.attributes["viewBox"].split())
+    moved = (re.match(MOVED, panel.attributes.get("transform", "")) for panel, _ in tree.panels)
     corners = [(float(found[1]) - x, float(found[2]) - y) for found in moved if found]
     best = (0.0, 0.0)
     for right in {width, *(across for across, _ in corners if across > 0)}:

@@ -174,16 +174,17 @@ def _regions(site: Site, tables: FamilyTables) -> Values | None:
     sheets = [one for one in site.pictures.drawings.of(FAMILY, tables.ident) if one.view == SIDE]
     if not sheets:
         return None
-    x, y, width, height = box(sheets[0])
+    tree = sheets[0].tree
+    x, y, width, height = box(tree)
     slots = tables.slots
     found: list[tuple[Values, float, float]] = []
-    for node in body(sheets[0]).elements:
+    for node in body(tree).root.elements:
         slot = node.attributes.get("data-slot")
         if slot in slots and (at := _middle(node.all())):
             found.append(({"text": slots[slot].name, "href": None}, *at))
     for name, trait in tables.record.traits.items():
-        crop = sheets[0].crop(name)
-        if crop is not None and sheets[0].panel(name) is None:
+        crop = tree.crop(name)
+        if crop is not None and tree.panel(name) is None:
             left, top, across, down = map(float, crop.attributes["viewBox"].split())
             found.append((site.trait_link(tables.ident, name, trait.name), left + across / 2, top + down / 2))
     inside = sorted((one for one in found if x <= one[1] <= x + width and y <= one[2] <= y + height), key=lambda one: one[1:])

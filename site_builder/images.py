@@ -63,7 +63,7 @@ class Images:
 
     def _of_state(self, family: str | None, trait: str, state: str | None) -> Values | None:
         found: Found | None = self._found(family, trait)
-        crop = found.drawing.crop(found.name) if found else None
+        crop = found.drawing.tree.crop(found.name) if found else None
         if found is None or crop is None or not found.groups(state):
             return None
         _, _, width, height = map(float, crop.attributes["viewBox"].split())

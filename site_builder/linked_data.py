@@ -72,15 +72,19 @@ class Linker:
         self.site = site
         text = site.about.license
         self.license: str | Data = license_address(text) or {"@type": "CreativeWork", "name": text}
-        kept = site.memo.kept
-        #: What a trait shows, and what was fitted to a slot: many records share it.
-        self.shown: Callable[[str, str, str, Fact], Data] = kept(self._shown)
-        self.fitted: Callable[[str, str, Fact], Data] = kept(self._fitted)
+        #: What was fitted to a slot: many records share it.
+        self.fitted: Callable[[str, str, Fact], Data] = site.memo.kept(self._fitted)
+        self._shown: dict[tuple[str, int, int], tuple[Data, Trait, Fact]] = {}
 
-    def _shown(self, kind: str, home: str, ident: str, fact: Fact) -> Data:
-        """`home`: the family or the slot type whose trait it is."""
-        trait = self.site.families[home].traits[ident] if kind == "family" else self.site.entries.slot_types[home].traits[ident]
-        return _property(ident, trait, fact)
+    def shown(self, ident: str, trait: Trait, fact: Fact) -> Data:
+        """What a trait shows: many records share it.
+
+        It is found by the identities of trait and fact, which are held with it: to compare what they say takes longer.
+        """
+        key = ident, id(trait), id(fact)
+        if key not in self._shown:
+            self._shown[key] = _property(ident, trait, fact), trait, fact
+        return self._shown[key][0]
 
     def _fitted(self, slot: str, name: str, fact: Fact) -> Data:
         return {"@type": "PropertyValue", "propertyID": slot, "name": name, "value": choices(fact, self.site.part_names)}
@@ -209,7 +213,7 @@ class _Entities:
         if one is None:
             return {}
         tables = self.site.families[one.family]
-        shown = [self.linker.shown("family", one.family, name, one.shows[name]) for name in tables.traits if name in one.shows]
+        shown = [self.linker.shown(name, trait, one.shows[name]) for name, trait in tables.traits.items() if name in one.shows]
         fitted = [
             self.linker.fitted(name, slot.name, one.fitted[name]) for name, slot in tables.slots.items() if name in one.fitted
         ]
@@ -241,7 +245,7 @@ class _Entities:
         home = self.entries.home["part", ident]
         slot_type = self.entries.slot_types[home]
         known = {name: fact for name, fact in one.shows.items() if not fact.unknown}
-        shown = [self.linker.shown("slot type", home, name, known[name]) for name in slot_type.traits if name in known]
+        shown = [self.linker.shown(name, trait, known[name]) for name, trait in slot_type.traits.items() if name in known]
         return {
             **{"@type": "ProductModel", "name": one.name, "description": one.about, "category": slot_type.name},
             **{"manufacturer": self.maker(one.maker), "additionalProperty": [*_made(one.made), *shown]},

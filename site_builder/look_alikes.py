@@ -18,13 +18,23 @@ MOST_TWINS = 12
 
 
 class _Place(NamedTuple):
-    """One thing to compare: the effort of looking there, its name, where to look, the trait it is, and what its states are."""
+    """One thing to compare: the effort of looking there, its name, where to look, the trait it is, and what its states are.
+
+    words  what was said of a trait so far, by the identity of the fact, which is held with it: variants inherit most of theirs
+    """
 
     effort: float
     name: str
     where: str | None
     trait: Trait
     states: dict[str, str]
+    words: dict[int, tuple[str, Fact | None]]
+
+    def said(self, fact: Fact | None) -> str:
+        """A fact in words."""
+        if id(fact) not in self.words:
+            self.words[id(fact)] = plus_minus(choices(fact, self.states), self.trait), fact
+        return self.words[id(fact)][0]
 
 
 class _Places(NamedTuple):
@@ -53,6 +63,7 @@ class LookAlikes:
         self._near = site.memo.question("alike", self._nearest, lasting=True)
         self._by_likeness = site.memo.kept(self._likeness)
         self._places, self._words = site.memo.kept(self._compared), site.memo.kept(self._said)
+        self._in_slot = site.memo.kept(self._said_in_slot)
 
     def of(self, one: Stated) -> list[Values]:
         """Those that can be told from it, the nearest first, each with the rows of what differs."""
@@ -109,17 +120,18 @@ class LookAlikes:
         return _Places([_place(tables, trait, trait.name) for trait in tables.traits.values()], slots)
 
     def _said(self, ident: str) -> _Words:
-        one, comparer = self.site.stated(ident), self.site.comparer
-        tables = self.site.families[one.family]
-        places = self._places(one.family)
+        one = self.site.stated(ident)
+        tables, places = self.site.families[one.family], self._places(one.family)
         facts = zip(places.traits, map(one.shows.get, tables.traits), strict=True)
-        traits = [plus_minus(choices(fact, place.states), place.trait) for place, fact in facts]
-        slots: list[tuple[str, list[str]]] = []
-        for (_, inside), name in zip(places.slots, (name for name, slot in tables.slots.items() if slot.type), strict=True):
-            part, said = comparer.said_in_slot(one.family, name, one.fitted.get(name))
-            told = zip(inside, said.values(), strict=True)
-            slots.append((part.text, [plus_minus(each.text, place.trait) for place, each in told]))
-        return _Words(traits, slots)
+        slots = [name for name, slot in tables.slots.items() if slot.type]
+        fitted = [self._in_slot(one.family, n, name, one.fitted.get(name)) for n, name in enumerate(slots)]
+        return _Words([place.said(fact) for place, fact in facts], fitted)
+
+    def _said_in_slot(self, family: str, n: int, name: str, fact: Fact | None) -> tuple[str, list[str]]:
+        """What is said of the part in the n-th slot, and of each of its traits."""
+        part, said = self.site.comparer.said_in_slot(family, name, fact)
+        _, inside = self._places(family).slots[n]
+        return part.text, [plus_minus(each.text, place.trait) for place, each in zip(inside, said.values(), strict=True)]
 
 
 def _codes(facts: list[Fact | None]) -> list[int]:
@@ -133,7 +145,7 @@ def _codes(facts: list[Fact | None]) -> list[int]:
 def _place(tables: FamilyTables, trait: Trait, name: str) -> _Place:
     view = tables.views.get(trait.view)
     where = ": ".join(filter(None, [view.name if view else None, trait.look]))
-    return _Place(view.effort if view else 1.0, sentence(name), where or None, trait, state_names(trait))
+    return _Place(view.effort if view else 1.0, sentence(name), where or None, trait, state_names(trait), {})
 
 
 def _differing(places: list[_Place], mine: list[str], theirs: list[str]) -> list[tuple[float, Row]]:

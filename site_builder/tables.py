@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from pydantic import BaseModel
 
 from ..kb.describe import NOT_RECORDED, Comparer, choices, seats, state_names
+from ..kb.drawings import COMMON
 from ..kb.load import Entries
 from ..kb.models import Family, Position, Slot, Trait, View
 from ..kb.resolve import Stated, living, moved, on_kind, slots_of, stated, traits_of, views_of
@@ -206,7 +207,7 @@ class Site:
         )
         self.comparer = Comparer(self.entries, kept=memo.kept)
         self.comparer.part_names = self.part_names
-        self.pictures = Pictures(self.entries, memo)
+        self.pictures = Pictures(self.entries, memo, self.stated)
         self.thumbnails = Thumbnails(self.pictures, memo)
         self.images = Images(self.pictures, self.thumbnails, memo)
         #: The arrays of a family.
@@ -215,8 +216,9 @@ class Site:
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
-        #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
+        #: (family, or None for a common trait, trait, fact) with its pictures, and (name of a slot, fact): many show the same.
         self.shown = memo.kept(self._shown)
+        self._shown_as_common = memo.kept(self._is_common)
         self.sat_in = memo.kept(self._sat_in)
         self._ask_about_the_whole()
 
@@ -361,12 +363,19 @@ class Site:
             "sources": self.cited(fact.sources),
         }
 
-    def _shown(self, family: str, name: str, fact: Fact) -> Shared:
-        trait = self.families[family].traits[name]
+    def _shown(self, family: str | None, name: str, fact: Fact) -> Shared:
+        if family is not None and self._shown_as_common(family, name):
+            return self.shown(None, name, fact)
+        trait = (self.entries.traits if family is None else self.families[family].traits)[name]
         row = self.fact(trait.name, fact, trait)
         row["pictures"] = self.images.of_fact(family, name, trait, fact)
         row["href"] = self.trait_link(family, name, trait.name)["href"]
         return Shared(row)
+
+    def _is_common(self, family: str, name: str) -> bool:
+        """Whether a family has a trait in common with the others, and nothing of its own to show of it."""
+        drawn = self.images.where_drawn(family, name)
+        return name not in self.entries.families[family].traits and (drawn is None or drawn.drawing.level == COMMON)
 
     def _sat_in(self, slot: str, fact: Fact) -> Shared:
         return Shared(self.fact(slot, fact, None))
@@ -376,7 +385,8 @@ class Site:
     def _groups_of(self, family: str) -> list[list[str]]:
         from ..identify.gaps import inseparable
 
-        return inseparable(self.bare.of_family(family), family, lambda: self.compiled(family))
+        variants = self.families[family].variants
+        return inseparable(self.bare.of_family(family), family, lambda: self.compiled(family), variants)
 
     def _others(self, ident: str) -> list[str]:
         self.memo.note(("variant", ident))

@@ -1,20 +1,46 @@
 """How templates become texts: everything escaped, nothing undefined let pass, and what many pages show alike written once."""
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, cast
 
 from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
-from jinja2.runtime import Macro
-from markupsafe import Markup
+from jinja2.compiler import CodeGenerator
+from jinja2.runtime import Context, Macro
+from markupsafe import Markup, escape
 
 from .page import Shared
 
 TEMPLATES = Path(__file__).parent / "templates"
+#: Characters that are escaped in HTML.
+TO_ESCAPE = re.compile(r"[&<>\"']")
+
+
+class _Generator(CodeGenerator):
+    """Compiles templates to code that says `escaped` where it would say `escape`."""
+
+    def _output_child_pre(self, node: Any, frame: Any, finalize: Any) -> None:  # noqa: ARG002 (named by the library)
+        self.write("environment.escaped(")
+
+
+class _Context(Context):
+    """The values of a page, from which templates call macros."""
+
+    def call(self, called: Any, /, *args: Any, **kwargs: Any) -> Any:
+        """As any context has it, but a macro is called at once: to find out that it needs no context takes as long."""
+        if type(called) is not Macro:
+            return super().call(called, *args, **kwargs)
+        for name in ("_block_vars", "_loop_vars"):  # for those who ask for one
+            kwargs.pop(name, None)
+        return called(*args, **kwargs)
 
 
 class Templates(Environment):
     """The templates of the site, compiled once. `store`: the folder where they are kept compiled between runs, if any."""
+
+    code_generator_class = _Generator
+    context_class = _Context
 
     def __init__(self, store: Path | None) -> None:
         super().__init__(
@@ -42,6 +68,13 @@ class Templates(Environment):
         if isinstance(obj, dict) and attribute in obj:
             return obj[attribute]  # pyright: ignore[reportUnknownVariableType] (values are of any type)
         return super().getattr(obj, attribute)
+
+    @staticmethod
+    def escaped(value: Any) -> str:
+        """As `markupsafe.escape`, but a text without a character to escape is not marked: a template joins it at once."""
+        if type(value) is Markup or (type(value) is str and not TO_ESCAPE.search(value)):
+            return value
+        return escape(value)
 
 
 def each(macro: Macro, some: Iterable[Any], up: str) -> Markup:

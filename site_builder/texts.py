@@ -29,6 +29,8 @@ ON_LISTS = {"maker": "makers.html#*", "livery": "liveries.html#*", "slot type": 
 #: What a link in a text may lead to.
 OUTWARD = re.compile(r"(https?://|mailto:)[^\s\"'<>]+", re.IGNORECASE)
 _ID = re.compile(ID_PATTERN)
+#: A paragraph that means the same without Markdown, and holds nothing to escape.
+PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9.,;:'\"()/%–-]*(?: [A-Za-z0-9.,;:'\"()/%–-]+)*\n?")
 MARKDOWN_TAGS = {"p", "em", "strong", "ul", "ol", "li", "a", "code", "pre", "blockquote", "br", "hr", "h3", "h4", "h5", "h6"}
 
 
@@ -85,6 +87,8 @@ def markdown(text: str | None) -> Markup | None:
     """Safe HTML of a Markdown text, its headings two levels down so that they stand below the page's own."""
     if text is None:
         return None
+    if PLAIN.fullmatch(text):
+        return Markup(f"<p>{text.rstrip()}</p>\n")  # most are no more, and to read one takes a hundred times as long
     reader = _reader()
     tokens = reader.parse(text)
     for token in tokens:

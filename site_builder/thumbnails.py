@@ -7,11 +7,13 @@ color.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from html import escape
 
-from ..kb.drawings import FAMILY, Drawing
+from ..kb.drawings import FAMILY, MOST_KEPT, Drawing, Tree
 from ..kb.pictures import paint_of, painted
 from ..kb.resolve import Stated
+from ..kb.stencils import MARK
 from ..kb.svg import SVG, Node, references, write
 from .drawn import SIDE, Pairs, Pictures, body
 from .reads import Memo, digest
@@ -45,14 +47,17 @@ class _Kept:
     uses: frozenset[str]
 
     @classmethod
-    def of(cls, node: Node) -> "_Kept":
-        """An element whose ids are its own by now."""
-        return cls(write(node), frozenset(name for one in node.all() for name in references(one)))
+    def of(cls, node: Node, names: Mapping[str, str]) -> "_Kept":
+        """An element, its ids made those that images have."""
+        return cls(write(_renamed(node, names)), frozenset(names[to] for one in node.all() for to in references(one)))
 
 
 @dataclass
 class _Sheet:
-    """One drawing cut up: the box, what all of it is drawn with, its definitions and pieces by id, and the whole as a tree."""
+    """One drawing cut up: the box, what all of it is drawn with, its definitions and pieces by id, and the whole as a tree.
+
+    MARK stands before every id until an image is made.
+    """
 
     box: str
     drawn: str
@@ -85,19 +90,19 @@ class Thumbnails:
 
     def __init__(self, pictures: Pictures, memo: Memo) -> None:
         self.pictures = pictures
-        self._sheet, self._image = memo.kept(self._cut_up), memo.kept(self._drawn)
+        self._drawing, self._image = memo.kept(self._drawing_of), memo.kept(self._drawn)
 
     def alone(self, one: Stated) -> str | None:
         """A variant's image with its pieces in it, as SVG text; None where nobody drew its family."""
-        sheet = self._sheet(one.family, one.kind)
-        return self._image(one.family, one.kind, *self._look(one, sheet)) if sheet else None
+        own = self._drawing(one.family, one.kind)
+        return self._image(one.family, one.kind, *self._look(one, _cut(own.tree))) if own else None
 
     def size(self, family: str, kind: str | None) -> tuple[float, float] | None:
         """How wide and high the images of a kind of unit are, in units of the drawing; None where nobody drew it."""
-        sheet = self._sheet(family, kind)
-        if sheet is None:
+        own = self._drawing(family, kind)
+        if own is None:
             return None
-        _, _, width, height = map(float, sheet.box.split())
+        _, _, width, height = map(float, _cut(own.tree).box.split())
         return width, height
 
     def kinds(self, family: str) -> list[str | None]:
@@ -106,25 +111,25 @@ class Thumbnails:
 
     def _look(self, one: Stated, sheet: _Sheet) -> tuple[Pairs, Pairs, frozenset[str]]:
         """What an image depends on: the states it can show, the colors, and the bare slots."""
-        states = self.pictures.states_of(one)
-        shown = tuple(sorted((name, state) for name, state in states.items() if name in sheet.traits))
-        return shown, self.pictures.colors(one.family, states), frozenset(self.pictures.bare_of(one))
+        unit = self.pictures.unit(one.id)
+        shown = tuple(sorted((name, state) for name, state in unit.states.items() if name in sheet.traits))
+        return shown, unit.colors, frozenset(unit.bare)
 
     def _drawn(self, family: str, kind: str | None, states: Pairs, colors: Pairs, bare: frozenset[str]) -> str:
-        sheet = self._sheet(family, kind)
-        assert sheet is not None  # whoever asks has asked for it
+        own = self._drawing(family, kind)
+        assert own is not None  # whoever asks has asked for it
+        sheet = _cut(own.tree)
         used = dict[str, None]()
         inner = _shown(sheet.tree, dict(states), dict(colors), bare, used)
         needed = _needed(sheet.kit, used)
         kit = "".join(kept.text for name, kept in sheet.kit.items() if name in needed)
-        return f'<svg xmlns="{SVG}" viewBox="{sheet.box}"{sheet.drawn}><defs>{kit}</defs>{inner}</svg>'
+        svg = f'<svg xmlns="{SVG}" viewBox="{sheet.box}"{sheet.drawn}><defs>{kit}</defs>{inner}</svg>'
+        return svg.replace(MARK, f"k{digest(own.path)[:5]}-")
 
-    def _cut_up(self, family: str, kind: str | None) -> _Sheet | None:
+    def _drawing_of(self, family: str, kind: str | None) -> Drawing | None:
+        """The drawing of a kind of unit: the one for it alone, where there is one."""
         sheets = [one for one in self.pictures.drawings.of(FAMILY, family) if one.view == SIDE and one.kind in (None, kind)]
-        if not sheets:
-            return None
-        own = sheets[-1]
-        return self._sheet(family, None) if own.kind is None and kind is not None else _cut(own, f"k{digest(own.path)[:5]}")
+        return sheets[-1] if sheets else None
 
 
 def _needed(kit: Mapping[str, _Kept], used: Iterable[str]) -> set[str]:
@@ -173,10 +178,11 @@ def _paint(node: Node, colors: Mapping[str, str]) -> dict[str, str]:
     return painted(node, colors) or ({name: node.attributes[name]} if name in node.attributes else {})
 
 
-def _cut(drawing: Drawing, prefix: str) -> _Sheet:
-    """A drawing in pieces; the ids in it begin with the prefix."""
-    root = body(drawing)
-    names = {node.attributes["id"]: f"{prefix}-{node.attributes['id']}" for node in root.all() if "id" in node.attributes}
+@lru_cache(maxsize=MOST_KEPT)
+def _cut(tree: Tree) -> _Sheet:
+    """A drawing in pieces."""
+    root = body(tree).root
+    names = {node.attributes["id"]: MARK + node.attributes["id"] for node in root.all() if "id" in node.attributes}
     attributes = {
         name: value for name, value in root.attributes.items() if name not in ("viewBox", "xmlns", "id", "width", "height")
     }
@@ -184,13 +190,13 @@ def _cut(drawing: Drawing, prefix: str) -> _Sheet:
     sheet = _Sheet(root.attributes["viewBox"], _spelled(attributes), traits)
     for node in root.elements:
         if node.tag == "defs":
-            kept = [_renamed(one, names) for one in node.elements]
-            sheet.kit |= {one.attributes["id"]: _Kept.of(one) for one in kept if "id" in one.attributes}
-    sheet.tree = list(_pieces(sheet, [one for one in root.elements if one.tag != "defs"], prefix, names))
+            named = ((one.attributes["id"], one) for one in node.elements if "id" in one.attributes)
+            sheet.kit |= {names[ident]: _Kept.of(one, names) for ident, one in named}
+    sheet.tree = list(_pieces(sheet, [one for one in root.elements if one.tag != "defs"], names))
     return sheet
 
 
-def _pieces(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> Iterator[_Piece]:
+def _pieces(sheet: _Sheet, nodes: Sequence[Node], names: Mapping[str, str]) -> Iterator[_Piece]:
     """These elements as pieces; what is never told apart is put together."""
     same: list[Node] = []
     for node in nodes:
@@ -204,18 +210,18 @@ def _pieces(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[st
                 same.append(node)
             continue
         if same:
-            yield _kept(sheet, same, prefix, names)
+            yield _kept(sheet, same, names)
             same = []
         if "data-paint" in given:
-            yield replace(_kept(sheet, [_unpainted(node)], prefix, names), paint=node)
+            yield replace(_kept(sheet, [_unpainted(node)], names), paint=node)
             continue
         plain = {name: value for name, value in given.items() if name not in MARKS} if node.tag == "g" else {}
-        inner = _pieces(sheet, node.elements, prefix, names) if node.tag == "g" else [_kept(sheet, [node], prefix, names)]
+        inner = _pieces(sheet, node.elements, names) if node.tag == "g" else [_kept(sheet, [node], names)]
         usual = "display" not in given
         own = trait if state is not None or not usual else None
         yield _Piece(None, f"<g{_spelled(plain)}", tuple(inner), own, state, usual, slot)
     if same:
-        yield _kept(sheet, same, prefix, names)
+        yield _kept(sheet, same, names)
 
 
 def _unpainted(node: Node) -> Node:
@@ -224,11 +230,12 @@ def _unpainted(node: Node) -> Node:
     return Node(node.tag, attributes, node.line, node.column, node.children)
 
 
-def _kept(sheet: _Sheet, nodes: Sequence[Node], prefix: str, names: Mapping[str, str]) -> _Piece:
+def _kept(sheet: _Sheet, nodes: Sequence[Node], names: Mapping[str, str]) -> _Piece:
     """Puts the elements into the kit, as one; returns the piece that shows them."""
-    ident = f"{prefix}-{len(sheet.kit)}-"
-    sheet.kit[ident] = _Kept.of(Node("g", {"id": ident}, 0, 0, [_renamed(node, names) for node in nodes]))
-    return _Piece(ident, f'<use href="#{ident}"')
+    ident = f"{len(sheet.kit)}-"
+    whole = Node("g", {"id": ident}, 0, 0, [*nodes])
+    sheet.kit[MARK + ident] = _Kept.of(whole, {**names, ident: MARK + ident})
+    return _Piece(MARK + ident, f'<use href="#{MARK}{ident}"')
 
 
 def _renamed(node: Node, names: Mapping[str, str]) -> Node:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from ..kb.drawings import FAMILY, Drawing, Drawings
+from ..kb.drawings import FAMILY, Drawings, Tree
 from ..kb.pictures import drawing
 from ..kb.svg import Node
 from .drawn import body, box
@@ -32,27 +32,26 @@ _TAKES = {"M": 2, "L": 2, "T": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "A": 7
 def places(site: Site, family: str) -> dict[str, Values]:
     """{view, or view/kind: its drawing, its box, and {trait, or slot: box of the place}} of everything drawn of a family."""
     sheets = site.pictures.drawings.of(FAMILY, family)
-    roots = {one.path: body(one) for one in sheets}
-    bodies = Drawings(site.entries, {one.path: replace(one, root=roots[one.path]) for one in sheets})
+    bodies = Drawings(site.entries, {one.path: replace(one, tree=body(one.tree)) for one in sheets})
     found: dict[str, Values] = {}
     for sheet in sheets:
         svg = drawing(bodies, family, sheet.view, {}, sheet.kind)
         if svg is None:
             continue
-        area = box(sheet)
-        marks = {name: list(at) for name, at in _marks(sheet, roots[sheet.path], area)}
+        area = box(sheet.tree)
+        marks = {name: list(at) for name, at in _marks(sheet.tree, area)}
         name = f"{sheet.view}/{sheet.kind}" if sheet.kind else sheet.view
         found[name] = {"svg": svg, "box": [round(one, 1) for one in area], "marks": marks}
     return found
 
 
-def _marks(sheet: Drawing, root: Node, area: Box) -> Iterator[tuple[str, tuple[float, ...]]]:
+def _marks(tree: Tree, area: Box) -> Iterator[tuple[str, tuple[float, ...]]]:
     """The traits and slots that the body shows, each with its place: what is drawn of it there, else its frame."""
-    walk = _Walk({node.attributes["id"]: node for node in sheet.nodes if "id" in node.attributes})
-    walk.covered(root, SAME, False)
-    for name in dict.fromkeys(node.attributes["data-trait"] for node in sheet.nodes if "data-trait" in node.attributes):
-        crop = sheet.crop(name)
-        if not walk.drawn.get(name) and crop is not None and sheet.panel(name) is None:
+    walk = _Walk({node.attributes["id"]: node for node in tree.nodes if "id" in node.attributes})
+    walk.covered(body(tree).root, SAME, False)
+    for name in dict.fromkeys(node.attributes["data-trait"] for node in tree.nodes if "data-trait" in node.attributes):
+        crop = tree.crop(name)
+        if not walk.drawn.get(name) and crop is not None and tree.panel(name) is None:
             x, y, width, height = map(float, crop.attributes["viewBox"].split())
             walk.drawn[name] = x, y, x + width, y + height
     for name, covered in walk.drawn.items():

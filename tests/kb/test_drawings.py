@@ -385,7 +385,7 @@ def test_states_of_one_trait_look_different() -> None:
 def lines(one: Drawing, trait: str, state: str) -> str:
     """What is drawn of a state where its picture is taken, without ids and words."""
     found: list[Any] = []
-    for group in one.framed(trait):
+    for group in one.tree.framed(trait):
         if group.attributes.get("data-state") == state:
             inner = [node for node in group.all() if node is not group and node.tag != "title"]
             words = [[child for child in node.children if isinstance(child, str)] for node in inner]

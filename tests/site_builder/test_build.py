@@ -389,6 +389,14 @@ def test_markdown(text: str, html: str) -> None:
     assert markdown(text) == html
 
 
+@pytest.mark.parametrize(
+    "text", ["Né.", "A line.\n", "One.  Two.", "1957 on.", "Odds & ends.", "*A*.", 'A "best" (4.5 mm): it\'s as-is.']
+)
+def test_a_paragraph_reads_the_same_by_itself(text: str) -> None:
+    """Those that are plain are not parsed; beside another one that is not, they are."""
+    assert markdown(f"{text}\n\n*a*") == f"{markdown(text)}<p><em>a</em></p>\n"
+
+
 OPENINGS = [
     ("nothing", None, None),
     ("as many sentences as have room", "One. Two. Three is long.", "One. Two."),
