@@ -3,7 +3,7 @@
 Variants in their places become candidates, what sits where becomes slots; the tables of traits are made in `trait_tables`.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -65,23 +65,8 @@ def compile_entries(entries: Entries, families: Iterable[str] | None = None, ass
 
 
 def compile_shared(entries: Entries) -> Compiled:
-    """The arrays of all families, but without the traits that a family has alone; see `own_traits`."""
+    """The arrays of all families, but without the traits that a family has alone."""
     return _Compiler(entries, sorted(entries.families), AS_RECORDED, shared_only=True).compiled()
-
-
-def own_traits(entries: Entries, family: str, compiled: Compiled) -> Iterator[tuple[str, str, Trait]]:
-    """(slot, view, trait) of the traits that a family has alone, as they are among other families.
-
-    compiled: the arrays of this family.  Rows: its variants, then what is not in the record of it, then one for all units of
-    other families.
-    """
-    tables = Tables(entries, [family], (), ())
-    records = entries.families[family].traits
-    for trait in compiled.traits:
-        slot = compiled.slots[trait.slot]
-        if trait.family is not None and not slot.parts:
-            record = records[trait.id]
-            yield slot.id, record.view, tables.among_others(trait, record)
 
 
 @dataclass(frozen=True)

@@ -340,17 +340,27 @@ def _with_missing(truth: Floats, confusion: Floats, mistakes: float, absent: Boo
     wider[:, :size] = truth
     wider[absent] = 0.0
     wider[:, size] = absent
-    overlooked = mistakes * OVERLOOKED
+    return wider, read_as_missing(confusion, mistakes)
+
+
+def read_as_missing(confusion: Floats, mistakes: float) -> Floats:
+    """confusion[true, read] with one more state, "missing"."""
+    size, overlooked = len(confusion), mistakes * OVERLOOKED
     grown = np.full((size + 1, size + 1), overlooked)
     grown[:size, :size] = confusion * (1.0 - overlooked)
     grown[size, :size] = mistakes / max(1, size)
     grown[size, size] = 1.0 - mistakes if size else 1.0
-    return wider, grown
+    return grown
 
 
 def _apply(absent: Bools, mistakes: float) -> Floats:
     """The chance that somebody reads a trait on each row, of which some have no such thing."""
-    return np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED)
+    return np.where(absent, mistakes, reads_on_its_own(mistakes))
+
+
+def reads_on_its_own(mistakes: float) -> float:
+    """The chance that somebody reads a trait where there is such a thing, and elsewhere there is none."""
+    return 1.0 - mistakes * OVERLOOKED
 
 
 def _one_more(rows: Floats) -> Floats:

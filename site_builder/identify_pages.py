@@ -18,7 +18,7 @@ from .joined import joined
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
 from .reads import ALL
-from .search_pages import added, assigned
+from .search_pages import added, added_json, assigned
 from .tables import Site
 from .texts import address, sentence
 
@@ -125,20 +125,19 @@ def _views(views: dict[str, View], traits: Iterable[Trait]) -> list[list[object]
 
 def _family(site: Site, family: str) -> bytes:
     """One family as arrays and words."""
-    from .packed import packed  # here and below: a build in which little has changed needs no arrays
-    from .packed_words import packed_words
+    from .packed_words import packed_words  # here and below: a build in which little has changed needs no arrays
 
-    compiled = site.compiled(family)
-    site.alone(family)  # here, where the arrays are; all families together come at a later stage, and find it known
-    words = packed_words(site.bare.of_family(family), compiled)
-    return added("tellmarkIdentify", family, {"packed": packed(compiled), "words": words})
+    silent = site.alone(family)["silent"]  # the rest is for all families together, which come at a later stage
+    words = packed_words(site.bare.of_family(family), site.compiled(family), silent)
+    return added("tellmarkIdentify", family, {"packed": site.packed(family), "words": words})
 
 
 def _everything(site: Site) -> bytes:
     """All families together."""
     from .packed_families import packed_together
 
-    return added("tellmarkIdentify", EVERYTHING, packed_together(site.bare.whole(), site.alone))
+    each = [site.alone(family) for family in site.bare.families()]
+    return added_json("tellmarkIdentify", EVERYTHING, packed_together(site.in_common(), each))
 
 
 # Pictures ------------------------------------------------------------------------------------------------------------------

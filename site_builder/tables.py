@@ -209,10 +209,11 @@ class Site:
         self.pictures = Pictures(self.entries, memo)
         self.thumbnails = Thumbnails(self.pictures, memo)
         self.images = Images(self.pictures, self.thumbnails, memo)
-        #: The arrays of a family.
-        self.compiled = memo.kept(self._compiled)
-        #: What a family has alone, packed.
+        #: The arrays of a family, and the same packed.
+        self.compiled, self.packed = memo.kept(self._compiled), memo.kept(self._packed)
+        #: What a family has alone, and what all have in common, packed.
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
+        self.in_common = memo.question("in common", self._packed_in_common, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
         #: (family, trait, fact) with its pictures, and (name of a slot, fact): many variants show the same.
@@ -271,10 +272,20 @@ class Site:
 
         return start(self.bare.of_family(family), family).compiled
 
-    def _packed_alone(self, family: str) -> str:
-        from .packed_families import packed_alone  # it is seldom needed
+    def _packed(self, family: str) -> Values:
+        from .packed import packed
 
-        return packed_alone(self.bare.of_family(family), family, self.compiled(family))
+        return packed(self.compiled(family))
+
+    def _packed_alone(self, family: str) -> Values:
+        from .packed_families import packed_alone
+
+        return packed_alone(self.bare.of_family(family), family, self.compiled(family), self.packed(family))
+
+    def _packed_in_common(self) -> Values:
+        from .packed_families import packed_in_common
+
+        return packed_in_common(self.bare.whole())
 
     def _digest_of_arrays(self, family: str) -> str:
         return digest(pickle.dumps(self.compiled(family)))
