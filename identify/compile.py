@@ -59,14 +59,22 @@ class Assumed:
 AS_RECORDED = Assumed()
 
 
-def compile_entries(entries: Entries, families: Iterable[str] | None = None, assumed: Assumed = AS_RECORDED) -> Compiled:
-    """The arrays of these families (all of them where None), with some rates as assumed."""
-    return _Compiler(entries, sorted(families if families is not None else entries.families), assumed).compiled()
+def compile_entries(
+    entries: Entries,
+    families: Iterable[str] | None = None,
+    assumed: Assumed = AS_RECORDED,
+    told: Sequence[Stated] | None = None,
+) -> Compiled:
+    """The arrays of these families (all of them where None), with some rates as assumed.
+
+    told: their living variants as they are stated, in the order of their ids, where that is known already
+    """
+    return _Compiler(entries, sorted(families if families is not None else entries.families), assumed, told).compiled()
 
 
-def compile_shared(entries: Entries) -> Compiled:
-    """The arrays of all families, but without the traits that a family has alone."""
-    return _Compiler(entries, sorted(entries.families), AS_RECORDED, shared_only=True).compiled()
+def compile_shared(entries: Entries, told: Sequence[Stated]) -> Compiled:
+    """The arrays of all families, but without the traits that a family has alone. told: as above, of all families."""
+    return _Compiler(entries, sorted(entries.families), AS_RECORDED, told, shared_only=True).compiled()
 
 
 @dataclass(frozen=True)
@@ -92,11 +100,19 @@ def compile_fitted(entries: Entries, slots: Mapping[str, Collection[str]], assum
 
 
 class _Compiler(Tables[Stated]):
-    def __init__(self, entries: Entries, families: Sequence[str], assumed: Assumed, shared_only: bool = False) -> None:
-        wanted = set(families)
-        all_stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in wanted]
+    def __init__(
+        self,
+        entries: Entries,
+        families: Sequence[str],
+        assumed: Assumed,
+        told: Sequence[Stated] | None = None,
+        shared_only: bool = False,
+    ) -> None:
+        if told is None:
+            wanted = set(families)
+            told = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in wanted]
         views = dict.fromkeys(view for family in [None, *families] for view in views_of(entries, family))
-        super().__init__(entries, families, all_stated, views, assumed.mistakes)
+        super().__init__(entries, families, told, views, assumed.mistakes)
         self.assumed, self.shared_only = assumed, shared_only
         self.slots = [slots_of(entries, family) for family in self.families]
         self.index = {one.id: v for v, one in enumerate(self.stated)}

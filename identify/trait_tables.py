@@ -386,5 +386,5 @@ def _cuts(mean: Floats) -> Floats:
     known = sorted({one for one in mean.tolist() if one == one})
     cuts = np.array([(one + other) / 2 for one, other in pairwise(known)])
     if len(cuts) > MOST_CUTS:
-        cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int))]
+        cuts = cuts[np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int)]  # more than so many: none comes twice
     return cuts

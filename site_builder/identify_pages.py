@@ -14,7 +14,9 @@ from functools import partial
 
 from ..kb.models import Trait, View
 from ..kb.resolve import slots_of, traits_of, views_of
+from .exports import FOLDER as DATA
 from .joined import joined
+from .packed_together import packed_together
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
 from .reads import ALL
@@ -54,7 +56,7 @@ def files(site: Site) -> Iterator[File]:
         yield File(f"{FOLDER}/{family}.js", partial(_family, site, family), family)
         yield File(f"{FOLDER}/{family}-places.js", partial(_places, site, family), family)
     yield File(f"{FOLDER}/{EVERYTHING}.js", partial(_everything, site), stage=1)
-    yield File(f"{FOLDER}/{EVERYTHING}-places.js", partial(_common_places, site))
+    yield File(f"{FOLDER}/{EVERYTHING}-places.js", partial(_common_places, site), DATA)  # which reads all variants as well
 
 
 def _script() -> bytes:
@@ -134,8 +136,6 @@ def _family(site: Site, family: str) -> bytes:
 
 def _everything(site: Site) -> bytes:
     """All families together."""
-    from .packed_families import packed_together
-
     each = [site.alone(family) for family in site.bare.families()]
     return added_json("tellmarkIdentify", EVERYTHING, packed_together(site.in_common(), each))
 
@@ -161,6 +161,8 @@ def _places(site: Site, family: str) -> bytes:
 
 def _common_places(site: Site) -> bytes:
     """The pictures of what any unit shows, by trait; of a part's trait by slot type and trait."""
+    # Worked out here, while others make something too: what needs it is made at a later stage, where one process is at work.
+    site.memo.reading(site.in_common)
     traits = dict(site.entries.traits)
     for kind, one in site.entries.slot_types.items():
         traits |= {f"{kind}.{name}": trait for name, trait in one.traits.items()}

@@ -268,9 +268,9 @@ class Site:
         return self._plain_whole[ident]
 
     def _compiled(self, family: str) -> "Compiled":
-        from ..identify.start import start  # here and below: a build in which little has changed needs no arrays
+        from ..identify.compile import compile_entries  # here and below: a build in which little has changed needs no arrays
 
-        return start(self.bare.of_family(family), family).compiled
+        return compile_entries(self.bare.of_family(family), [family], told=[*self.bare.stated(family).values()])
 
     def _packed(self, family: str) -> Values:
         from .packed import packed
@@ -280,12 +280,13 @@ class Site:
     def _packed_alone(self, family: str) -> Values:
         from .packed_families import packed_alone
 
-        return packed_alone(self.bare.of_family(family), family, self.compiled(family), self.packed(family))
+        told = self.bare.stated(family).values()
+        return packed_alone(self.bare.of_family(family), told, self.compiled(family), self.packed(family))
 
     def _packed_in_common(self) -> Values:
         from .packed_families import packed_in_common
 
-        return packed_in_common(self.bare.whole())
+        return packed_in_common(self.bare.whole(), self.bare.all_stated())
 
     def _digest_of_arrays(self, family: str) -> str:
         return digest(pickle.dumps(self.compiled(family)))

@@ -3,7 +3,7 @@
 import json
 import pickle
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import ModuleType
 from typing import Any, cast
@@ -16,13 +16,15 @@ from tellmark.identify.gaps import gaps
 from tellmark.identify.vocabulary import vocabulary
 from tellmark.kb.check import check
 from tellmark.kb.load import FIELDS, Entries
+from tellmark.kb.resolve import Stated
 from tellmark.site_builder import packed_families
 from tellmark.site_builder.bare import PROSE, bare
 from tellmark.site_builder.build import MARKER, build
 from tellmark.site_builder.packed import packed
-from tellmark.site_builder.packed_families import packed_alone, packed_together
+from tellmark.site_builder.packed_families import packed_alone
 from tellmark.site_builder.packed_listing import packed as packed_vocabulary
 from tellmark.site_builder.packed_listing import packed_records
+from tellmark.site_builder.packed_together import packed_together
 from tellmark.site_builder.packed_words import packed_words
 from tellmark.site_builder.page import Values
 from tellmark.site_builder.search_pages import as_json
@@ -180,9 +182,9 @@ def test_three_builds_in_a_row_keep_what_nobody_asked_for(
         path.rename(path.with_name(path.name.replace("gull-", "bus-")))
     asked: list[str] = []
 
-    def noted(held: Entries, family: str, compiled: Compiled, arrays: Values) -> Values:
-        asked.append(family)
-        return packed_alone(held, family, compiled, arrays)
+    def noted(held: Entries, told: Iterable[Stated], compiled: Compiled, arrays: Values) -> Values:
+        asked.extend(compiled.families)
+        return packed_alone(held, told, compiled, arrays)
 
     monkeypatch.setattr(packed_families, "packed_alone", noted)
     for new, expected in (("", ["bus", "tram"]), ("about: Of few.\n", []), ("shows: {stripe: decal}\n", ["bus"])):
