@@ -12,10 +12,10 @@ import numpy as np
 from ..kb.load import Entries
 from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
-from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for_all, shares, slots_of, stated, views_of
+from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for_all, slots_of, stated, views_of
 from ..kb.values import Fact
 from .arrays import Bools, Compiled, Floats, Ints, Slot, Trait
-from .trait_tables import Rows, Tables, once
+from .trait_tables import Rows, Tables, once, recorded_shares
 
 #: How a part is named at a bare slot: seldom wrongly, since whoever names it has it in hand.
 PART_MISTAKES = 0.02
@@ -291,11 +291,7 @@ class _Compiler(Tables[Stated]):
         that is not in the record may be of any kind.
         """
         distinct, which = once([fitted.get(slot) for fitted in mine.fitted])
-        looks = np.zeros((len(distinct), len(at)))
-        for i, fact in enumerate(distinct):
-            for part, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
-                looks[i, at[part]] += share
-        rows = looks[which]
+        rows = recorded_shares(self.about.frequencies, distinct, at)[which]
         rows[~having] = _sure(at["none"], len(at))
         sums = rows.sum(axis=1)
         told = (sums > 0) & (mine.listed | ~having)

@@ -245,11 +245,7 @@ class Tables(Generic[Told]):
     def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, home: Ints) -> Floats:
         """P(state | row) without mistakes, what is not recorded filled with the blend of its home."""
         distinct, which = once(facts)
-        looks = np.zeros((len(distinct), len(states)))
-        at = {state: k for k, state in enumerate(states)}
-        for i, fact in enumerate(distinct):
-            for state, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
-                looks[i, at[state]] += share
+        looks = recorded_shares(self.about.frequencies, distinct, {state: k for k, state in enumerate(states)})
         sums = looks.sum(axis=1, keepdims=True)
         if (sums == 1.0).all():
             return looks[which]
@@ -289,10 +285,18 @@ def _spread(trait: Trait, rows: Ints, known: int) -> Trait:
 
 def once(facts: Sequence[Fact | None]) -> tuple[list[Fact | None], list[int]]:
     """(the facts that there are, each once; which of them each is). Many variants share the very same one."""
-    at: dict[int, int] = {}
-    which = [at.setdefault(id(fact), len(at)) for fact in facts]
-    first = dict(zip(reversed(which), reversed(facts), strict=True))
-    return [first[i] for i in range(len(at))], which
+    distinct = {id(fact): fact for fact in facts}
+    at = {ident: i for i, ident in enumerate(distinct)}
+    return list(distinct.values()), [at[id(fact)] for fact in facts]
+
+
+def recorded_shares(frequencies: Mapping[str, float], facts: Sequence[Fact | None], at: Mapping[str, int]) -> Floats:
+    """[i, k]: the share of each choice in fact i, whose place is k; nothing where there is no fact."""
+    rows = [[0.0] * len(at) for _ in facts]  # numpy would take longer for so few numbers
+    for row, fact in zip(rows, facts, strict=True):
+        for choice, share in shares(frequencies, fact.is_).items() if fact else ():
+            row[at[choice]] += share
+    return np.array(rows).reshape(len(rows), len(at))
 
 
 def _leaning(mine: Floats, all_of_them: Floats) -> Floats:
