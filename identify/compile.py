@@ -3,7 +3,7 @@
 Variants in their places become candidates, what sits where becomes slots; the tables of traits are made in `trait_tables`.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,10 +12,10 @@ import numpy as np
 from ..kb.load import Entries
 from ..kb.models import Set as BoxedSet
 from ..kb.models import Trait as TraitRecord
-from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for_all, shares, slots_of, stated, views_of
+from ..kb.resolve import Stated, has_slot, living, moved, number, part_traits, parts_for_all, slots_of, stated, views_of
 from ..kb.values import Fact
 from .arrays import Bools, Compiled, Floats, Ints, Slot, Trait
-from .trait_tables import Rows, Tables, once
+from .trait_tables import Rows, Tables, once, recorded_shares
 
 #: How a part is named at a bare slot: seldom wrongly, since whoever names it has it in hand.
 PART_MISTAKES = 0.02
@@ -59,29 +59,22 @@ class Assumed:
 AS_RECORDED = Assumed()
 
 
-def compile_entries(entries: Entries, families: Iterable[str] | None = None, assumed: Assumed = AS_RECORDED) -> Compiled:
-    """The arrays of these families (all of them where None), with some rates as assumed."""
-    return _Compiler(entries, sorted(families if families is not None else entries.families), assumed).compiled()
+def compile_entries(
+    entries: Entries,
+    families: Iterable[str] | None = None,
+    assumed: Assumed = AS_RECORDED,
+    told: Sequence[Stated] | None = None,
+) -> Compiled:
+    """The arrays of these families (all of them where None), with some rates as assumed.
 
-
-def compile_shared(entries: Entries) -> Compiled:
-    """The arrays of all families, but without the traits that a family has alone; see `own_traits`."""
-    return _Compiler(entries, sorted(entries.families), AS_RECORDED, shared_only=True).compiled()
-
-
-def own_traits(entries: Entries, family: str, compiled: Compiled) -> Iterator[tuple[str, str, Trait]]:
-    """(slot, view, trait) of the traits that a family has alone, as they are among other families.
-
-    compiled: the arrays of this family.  Rows: its variants, then what is not in the record of it, then one for all units of
-    other families.
+    told: their living variants as they are stated, in the order of their ids, where that is known already
     """
-    tables = Tables(entries, [family], (), ())
-    records = entries.families[family].traits
-    for trait in compiled.traits:
-        slot = compiled.slots[trait.slot]
-        if trait.family is not None and not slot.parts:
-            record = records[trait.id]
-            yield slot.id, record.view, tables.among_others(trait, record)
+    return _Compiler(entries, sorted(families if families is not None else entries.families), assumed, told).compiled()
+
+
+def compile_shared(entries: Entries, told: Sequence[Stated]) -> Compiled:
+    """The arrays of all families, but without the traits that a family has alone. told: as above, of all families."""
+    return _Compiler(entries, sorted(entries.families), AS_RECORDED, told, shared_only=True).compiled()
 
 
 @dataclass(frozen=True)
@@ -107,11 +100,19 @@ def compile_fitted(entries: Entries, slots: Mapping[str, Collection[str]], assum
 
 
 class _Compiler(Tables[Stated]):
-    def __init__(self, entries: Entries, families: Sequence[str], assumed: Assumed, shared_only: bool = False) -> None:
-        wanted = set(families)
-        all_stated = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in wanted]
+    def __init__(
+        self,
+        entries: Entries,
+        families: Sequence[str],
+        assumed: Assumed,
+        told: Sequence[Stated] | None = None,
+        shared_only: bool = False,
+    ) -> None:
+        if told is None:
+            wanted = set(families)
+            told = [stated(entries, ident) for ident in living(entries) if entries.family_of(ident) in wanted]
         views = dict.fromkeys(view for family in [None, *families] for view in views_of(entries, family))
-        super().__init__(entries, families, all_stated, views, assumed.mistakes)
+        super().__init__(entries, families, told, views, assumed.mistakes)
         self.assumed, self.shared_only = assumed, shared_only
         self.slots = [slots_of(entries, family) for family in self.families]
         self.index = {one.id: v for v, one in enumerate(self.stated)}
@@ -290,11 +291,7 @@ class _Compiler(Tables[Stated]):
         that is not in the record may be of any kind.
         """
         distinct, which = once([fitted.get(slot) for fitted in mine.fitted])
-        looks = np.zeros((len(distinct), len(at)))
-        for i, fact in enumerate(distinct):
-            for part, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
-                looks[i, at[part]] += share
-        rows = looks[which]
+        rows = recorded_shares(self.about.frequencies, distinct, at)[which]
         rows[~having] = _sure(at["none"], len(at))
         sums = rows.sum(axis=1)
         told = (sums > 0) & (mine.listed | ~having)

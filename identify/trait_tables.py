@@ -245,11 +245,7 @@ class Tables(Generic[Told]):
     def _truth(self, facts: Sequence[Fact | None], states: Sequence[str], blend: Floats, home: Ints) -> Floats:
         """P(state | row) without mistakes, what is not recorded filled with the blend of its home."""
         distinct, which = once(facts)
-        looks = np.zeros((len(distinct), len(states)))
-        at = {state: k for k, state in enumerate(states)}
-        for i, fact in enumerate(distinct):
-            for state, share in shares(self.about.frequencies, fact.is_).items() if fact else ():
-                looks[i, at[state]] += share
+        looks = recorded_shares(self.about.frequencies, distinct, {state: k for k, state in enumerate(states)})
         sums = looks.sum(axis=1, keepdims=True)
         if (sums == 1.0).all():
             return looks[which]
@@ -289,10 +285,18 @@ def _spread(trait: Trait, rows: Ints, known: int) -> Trait:
 
 def once(facts: Sequence[Fact | None]) -> tuple[list[Fact | None], list[int]]:
     """(the facts that there are, each once; which of them each is). Many variants share the very same one."""
-    at: dict[int, int] = {}
-    which = [at.setdefault(id(fact), len(at)) for fact in facts]
-    first = dict(zip(reversed(which), reversed(facts), strict=True))
-    return [first[i] for i in range(len(at))], which
+    distinct = {id(fact): fact for fact in facts}
+    at = {ident: i for i, ident in enumerate(distinct)}
+    return list(distinct.values()), [at[id(fact)] for fact in facts]
+
+
+def recorded_shares(frequencies: Mapping[str, float], facts: Sequence[Fact | None], at: Mapping[str, int]) -> Floats:
+    """[i, k]: the share of each choice in fact i, whose place is k; nothing where there is no fact."""
+    rows = [[0.0] * len(at) for _ in facts]  # numpy would take longer for so few numbers
+    for row, fact in zip(rows, facts, strict=True):
+        for choice, share in shares(frequencies, fact.is_).items() if fact else ():
+            row[at[choice]] += share
+    return np.array(rows).reshape(len(rows), len(at))
 
 
 def _leaning(mine: Floats, all_of_them: Floats) -> Floats:
@@ -340,17 +344,27 @@ def _with_missing(truth: Floats, confusion: Floats, mistakes: float, absent: Boo
     wider[:, :size] = truth
     wider[absent] = 0.0
     wider[:, size] = absent
-    overlooked = mistakes * OVERLOOKED
+    return wider, read_as_missing(confusion, mistakes)
+
+
+def read_as_missing(confusion: Floats, mistakes: float) -> Floats:
+    """confusion[true, read] with one more state, "missing"."""
+    size, overlooked = len(confusion), mistakes * OVERLOOKED
     grown = np.full((size + 1, size + 1), overlooked)
     grown[:size, :size] = confusion * (1.0 - overlooked)
     grown[size, :size] = mistakes / max(1, size)
     grown[size, size] = 1.0 - mistakes if size else 1.0
-    return wider, grown
+    return grown
 
 
 def _apply(absent: Bools, mistakes: float) -> Floats:
     """The chance that somebody reads a trait on each row, of which some have no such thing."""
-    return np.where(absent, mistakes, 1.0 - mistakes * OVERLOOKED)
+    return np.where(absent, mistakes, reads_on_its_own(mistakes))
+
+
+def reads_on_its_own(mistakes: float) -> float:
+    """The chance that somebody reads a trait where there is such a thing, and elsewhere there is none."""
+    return 1.0 - mistakes * OVERLOOKED
 
 
 def _one_more(rows: Floats) -> Floats:
@@ -376,5 +390,5 @@ def _cuts(mean: Floats) -> Floats:
     known = sorted({one for one in mean.tolist() if one == one})
     cuts = np.array([(one + other) / 2 for one, other in pairwise(known)])
     if len(cuts) > MOST_CUTS:
-        cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int))]
+        cuts = cuts[np.linspace(0, len(cuts) - 1, MOST_CUTS).round().astype(int)]  # more than so many: none comes twice
     return cuts

@@ -11,7 +11,7 @@ from ..kb.findings import Unreadable
 from ..kb.load import Entries
 from ..kb.models import Trait as TraitRecord
 from ..kb.reading import Between, CannotTell, Gone, Measured, Reading, Seen, Typed
-from ..kb.resolve import on_kind, slots_of, stated, traits_of, views_of
+from ..kb.resolve import Stated, on_kind, slots_of, stated, traits_of, views_of
 from ..kb.values import Answer
 from .arrays import MISSING, NOT_IN_THE_RECORD, Compiled
 from .questions import Question
@@ -105,8 +105,11 @@ class Words:
 
     def unrecorded_slots(self, ident: str) -> list[str]:
         """The slots of a variant with a part that nobody recorded, neither for it nor for a place in a set."""
-        one = stated(self.entries, ident)
-        told = self._fitted_in_sets.get(ident, set()).union(one.fitted)
+        return self.unrecorded_slots_of(stated(self.entries, ident))
+
+    def unrecorded_slots_of(self, one: Stated) -> list[str]:
+        """The same of a variant as it is stated."""
+        told = self._fitted_in_sets.get(one.id, set()).union(one.fitted)
         slots = slots_of(self.entries, one.family)
         return [slot for slot, record in slots.items() if record.type and slot not in told and on_kind(record, one.kind)]
 

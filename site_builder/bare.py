@@ -142,6 +142,10 @@ class Bare:
             self._stated[family] = {one: stated(self._entries_of(family), one) for one in self.variants(family)}
         return self._stated[family]
 
+    def all_stated(self) -> list[Stated]:
+        """The same of all families, in the order of their ids."""
+        return sorted((one for family in self.families() for one in self.stated(family).values()), key=lambda one: one.id)
+
     def shared(self) -> Entries:
         """What any family may lean on: parts, slot types, traits, liveries, makers."""
         self._shared()

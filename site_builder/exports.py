@@ -55,10 +55,10 @@ class Exports:
         self.rows: Callable[[str], Sequence[Row]] = kept(self._rows)
         #: How many rows a table has; the process that makes them answers it for those that come later.
         self.count: Callable[[str], int] = site.memo.question("rows", self._count, lasting=True)
-        facts = site.memo.question("database of facts", partial(of_facts, self.rows), lasting=True)
-        #: The database but for the tables of variants.
+        #: The first two steps of the database.
+        self.facts: Callable[[], bytes] = site.memo.question("database of facts", partial(of_facts, self.rows), lasting=True)
         self.others: Callable[[], bytes] = site.memo.question(
-            "database of others", lambda: with_others(self.rows, facts()), lasting=True
+            "database of others", lambda: with_others(self.rows, self.facts()), lasting=True
         )
         makers = [(f"{FOLDER}/{name}", group, make) for group in GROUPS for name, make in group.files(self)]
         #: {address: its group} of every file in the folder but its list.
@@ -167,7 +167,7 @@ def _whole(exports: Exports) -> bytes:
 
 
 def _database(exports: Exports) -> bytes:
-    return database(exports.rows, exports.others())
+    return database(exports.rows, exports.facts(), exports.others())
 
 
 def _families(exports: Exports) -> Iterator[tuple[str, Made]]:

@@ -14,11 +14,13 @@ from functools import partial
 
 from ..kb.models import Trait, View
 from ..kb.resolve import slots_of, traits_of, views_of
+from .exports import FOLDER as DATA
 from .joined import joined
+from .packed_together import packed_together
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
 from .reads import ALL
-from .search_pages import added, assigned
+from .search_pages import added, added_json, assigned
 from .tables import Site
 from .texts import address, sentence
 
@@ -54,7 +56,7 @@ def files(site: Site) -> Iterator[File]:
         yield File(f"{FOLDER}/{family}.js", partial(_family, site, family), family)
         yield File(f"{FOLDER}/{family}-places.js", partial(_places, site, family), family)
     yield File(f"{FOLDER}/{EVERYTHING}.js", partial(_everything, site), stage=1)
-    yield File(f"{FOLDER}/{EVERYTHING}-places.js", partial(_common_places, site))
+    yield File(f"{FOLDER}/{EVERYTHING}-places.js", partial(_common_places, site), DATA)  # which reads all variants as well
 
 
 def _script() -> bytes:
@@ -125,20 +127,17 @@ def _views(views: dict[str, View], traits: Iterable[Trait]) -> list[list[object]
 
 def _family(site: Site, family: str) -> bytes:
     """One family as arrays and words."""
-    from .packed import packed  # here and below: a build in which little has changed needs no arrays
-    from .packed_words import packed_words
+    from .packed_words import packed_words  # here and below: a build in which little has changed needs no arrays
 
-    compiled = site.compiled(family)
-    site.alone(family)  # here, where the arrays are; all families together come at a later stage, and find it known
-    words = packed_words(site.bare.of_family(family), compiled)
-    return added("tellmarkIdentify", family, {"packed": packed(compiled), "words": words})
+    silent = site.alone(family)["silent"]  # the rest is for all families together, which come at a later stage
+    words = packed_words(site.bare.of_family(family), site.compiled(family), silent)
+    return added("tellmarkIdentify", family, {"packed": site.packed(family), "words": words})
 
 
 def _everything(site: Site) -> bytes:
     """All families together."""
-    from .packed_families import packed_together
-
-    return added("tellmarkIdentify", EVERYTHING, packed_together(site.bare.whole(), site.alone))
+    each = [site.alone(family) for family in site.bare.families()]
+    return added_json("tellmarkIdentify", EVERYTHING, packed_together(site.in_common(), each))
 
 
 # Pictures ------------------------------------------------------------------------------------------------------------------
@@ -162,6 +161,8 @@ def _places(site: Site, family: str) -> bytes:
 
 def _common_places(site: Site) -> bytes:
     """The pictures of what any unit shows, by trait; of a part's trait by slot type and trait."""
+    # Worked out here, while others make something too: what needs it is made at a later stage, where one process is at work.
+    site.memo.reading(site.in_common)
     traits = dict(site.entries.traits)
     for kind, one in site.entries.slot_types.items():
         traits |= {f"{kind}.{name}": trait for name, trait in one.traits.items()}

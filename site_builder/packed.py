@@ -21,8 +21,9 @@ from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 
-from ..identify.arrays import Bools, Compiled, Floats, Ints, Slot, Trait
-from ..identify.trait_tables import BY_ROW
+from ..identify.arrays import MISSING, Bools, Compiled, Floats, Ints, Slot, Trait
+from ..identify.trait_tables import BY_ROW, read_as_missing, reads_on_its_own
+from ..kb.models import Trait as TraitRecord
 
 #: Packed values may differ from the arrays by this much.
 CLOSE = 1e-12
@@ -36,6 +37,11 @@ _FIRST, _BACKSLASH, _LAST, _WIDE, _END = 35, 92, 126, 161, 0xD800
 _NARROW = _LAST - _FIRST
 #: So many different whole numbers can be a letter.
 LETTERS = _NARROW + _END - _WIDE
+#: What is said of a trait beside its slot and view, in this order.
+FIELDS = (
+    *("id", "looks", "rows", "states", "confusion", "cuts", "range", "blunders", "reads", "worn", "asked", "canBeMissing"),
+    *("atOnce", "family", "blend", "elsewhere"),
+)
 #: The first of them.
 _ASCII = [chr(code) for code in range(_FIRST, _LAST + 1) if code != _BACKSLASH]
 
@@ -174,20 +180,34 @@ def _trait(compiled: Compiled, trait: Trait, rows: Rows) -> Plain:
     if trait.family is not None and len(compiled.families) > 1:
         mine = rows.family == compiled.families.index(trait.family)
         own = Rows([trait.family], rows.common[mine], np.zeros(np.count_nonzero(mine), dtype=np.int64))
-        found = packed_own(_alone(trait, mine), own)
+        found = _packed_own(_alone(trait, mine), own)
     else:
         found = _packed(trait, rows.blend(trait, of_parts=bool(compiled.slots[trait.slot].parts)))
     return {"id": trait.id, "slot": trait.slot, "view": trait.view} | found
 
 
-def packed_own(trait: Trait, rows: Rows) -> Plain:
-    """A trait that a family has alone among others, as `identify.compile.own_traits` gives it; its slot and view left out.
+def _packed_own(trait: Trait, rows: Rows) -> Plain:
+    """A trait that a family has alone among others; its slot and view left out.
 
     rows: those of the family; the trait has one more, which stands for all other families.
     """
     mine, others = _taken(trait, slice(-1)), _taken(trait, slice(-1, None))
     (elsewhere,) = _shown(others, [False])
     return _packed(mine, rows.blend(mine)) | {"elsewhere": [_short(others, elsewhere), float(others.applies[0])]}
+
+
+def among_others(alone: Plain, trait: Trait, record: TraitRecord, mistakes: float) -> Plain:
+    """The same of a trait that was packed where its family is the only one, and every unit has such a thing to look at.
+
+    alone: the trait as it was packed there.  mistakes: the share of readings of it that go wrong
+    """
+    looks = [(what, reads_on_its_own(mistakes), blend_of, new) for what, _, blend_of, new in alone["looks"]]
+    found = alone | {"looks": looks, "canBeMissing": True, "elsewhere": [None, float(mistakes)]}
+    if not record.measured:
+        found["states"] = [*trait.states, MISSING]
+        found["confusion"] = _confusions(read_as_missing(trait.confusion, mistakes))
+        found["elsewhere"] = [len(trait.states), float(mistakes)]
+    return {name: found[name] for name in FIELDS if name in found}
 
 
 def _alone(trait: Trait, mine: Bools) -> Trait:
@@ -214,7 +234,7 @@ def _packed(trait: Trait, blend: Sequence[tuple[float, ...]]) -> Plain:
         "looks": [(_short(trait, what), applies, blend_of, int(new)) for what, applies, blend_of, new in looks],
         "rows": letters(rows),
         "states": list(trait.states),
-        "confusion": [] if trait.measured else [_confused(row, k) for k, row in enumerate(trait.confusion.tolist())],
+        "confusion": [] if trait.measured else _confusions(trait.confusion),
         "cuts": trait.cuts.tolist(),
         "range": [trait.least, trait.most],
         "blunders": trait.blunders,
@@ -261,6 +281,11 @@ def _short(trait: Trait, what: Shown) -> int | Shown:
     if what is None or trait.measured:
         return what
     return what.index(1.0) if what.count(0.0) == len(what) - 1 and 1.0 in what else _sparse(what)
+
+
+def _confusions(confusion: Floats) -> list[list[float]]:
+    """Each row as `_confused` has it."""
+    return [_confused(row, k) for k, row in enumerate(confusion.tolist())]
 
 
 def _confused(row: list[float], true: int) -> list[float]:

@@ -20,10 +20,11 @@ Plain = dict[str, Any]
 def packed_words(entries: Entries, compiled: Compiled, silent: Mapping[str, Sequence[str]] | None = None) -> Plain:
     """The words of a family, or of all: whatever was compiled. As JSON has them.
 
-    silent: the slots of each variant with a part that nobody recorded, where they are known.
+    silent: the slots of each variant with a part that nobody recorded, where they are known already.
     """
     words = Words(entries, compiled)
-    silent = silent or {ident: words.unrecorded_slots(ident) for ident in compiled.variants}
+    if silent is None:
+        silent = {ident: words.unrecorded_slots(ident) for ident in compiled.variants}
     slot_at = {slot.id: s for s, slot in enumerate(compiled.slots)}
     at = {ident: v for v, ident in enumerate(compiled.variants)}
     sets = [_set(words, ident, at) for ident in compiled.sets]
@@ -38,7 +39,7 @@ def packed_words(entries: Entries, compiled: Compiled, silent: Mapping[str, Sequ
         "parts": {part: _part(words, part) for part in _parts(compiled)},
         "variants": [words.variant(ident) for ident in compiled.variants],
         "made": [_years(_made(entries, ident)) for ident in compiled.variants],
-        "silent": [[slot_at[slot] for slot in silent[ident]] for ident in compiled.variants],
+        "silent": [[slot_at[slot] for slot in silent.get(ident, ())] for ident in compiled.variants],
         "others": [[ident, words.variant(ident)] for ident in list(at)[len(compiled.variants) :]],
         "sets": sets,
     }

@@ -210,10 +210,11 @@ class Site:
         self.pictures = Pictures(self.entries, memo, self.stated)
         self.thumbnails = Thumbnails(self.pictures, memo)
         self.images = Images(self.pictures, self.thumbnails, memo)
-        #: The arrays of a family.
-        self.compiled = memo.kept(self._compiled)
-        #: What a family has alone, packed.
+        #: The arrays of a family, and the same packed.
+        self.compiled, self.packed = memo.kept(self._compiled), memo.kept(self._packed)
+        #: What a family has alone, and what all have in common, packed.
         self.alone = memo.question("alone", self._packed_alone, lasting=True)
+        self.in_common = memo.question("in common", self._packed_in_common, lasting=True)
         #: A digest of them, for what leans on nothing else of the variants.
         self.arrays = memo.question("arrays", self._digest_of_arrays)
         #: (family, or None for a common trait, trait, fact) with its pictures, and (name of a slot, fact): many show the same.
@@ -269,14 +270,25 @@ class Site:
         return self._plain_whole[ident]
 
     def _compiled(self, family: str) -> "Compiled":
-        from ..identify.start import start  # here and below: a build in which little has changed needs no arrays
+        from ..identify.compile import compile_entries  # here and below: a build in which little has changed needs no arrays
 
-        return start(self.bare.of_family(family), family).compiled
+        return compile_entries(self.bare.of_family(family), [family], told=[*self.bare.stated(family).values()])
 
-    def _packed_alone(self, family: str) -> str:
-        from .packed_families import packed_alone  # it is seldom needed
+    def _packed(self, family: str) -> Values:
+        from .packed import packed
 
-        return packed_alone(self.bare.of_family(family), family, self.compiled(family))
+        return packed(self.compiled(family))
+
+    def _packed_alone(self, family: str) -> Values:
+        from .packed_families import packed_alone
+
+        told = self.bare.stated(family).values()
+        return packed_alone(self.bare.of_family(family), told, self.compiled(family), self.packed(family))
+
+    def _packed_in_common(self) -> Values:
+        from .packed_families import packed_in_common
+
+        return packed_in_common(self.bare.whole(), self.bare.all_stated())
 
     def _digest_of_arrays(self, family: str) -> str:
         return digest(pickle.dumps(self.compiled(family)))

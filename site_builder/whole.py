@@ -4,7 +4,7 @@ To write down every record that they read (`reads.py`) would take longer than wh
 kind has read all of that kind, and who reads of a family has read its folder: that is written down once.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, cast
@@ -76,10 +76,9 @@ class Facts:
         return self._entries()
 
     @property
-    def stated(self) -> Iterator[Stated]:
+    def stated(self) -> list[Stated]:
         """The variants that are not signposts, with what they inherit, in the order of their ids."""
-        each = (one for family in self._bare.families() for one in self._bare.stated(family).values())
-        return iter(sorted(each, key=lambda one: one.id))
+        return self._bare.all_stated()
 
     def sat(self, position: Position) -> dict[str, str | float]:
         """{variant: how often} of those that sat there, by the ids they have now."""

@@ -3,27 +3,31 @@
 import json
 import pickle
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import ModuleType
 from typing import Any, cast
 
 import pytest
 from pydantic import BaseModel
-from tellmark.identify.arrays import Compiled, Trait
-from tellmark.identify.compile import compile_entries, own_traits
+from tellmark.identify.arrays import Compiled
+from tellmark.identify.compile import compile_entries
 from tellmark.identify.gaps import gaps
 from tellmark.identify.vocabulary import vocabulary
 from tellmark.kb.check import check
 from tellmark.kb.load import FIELDS, Entries
+from tellmark.kb.resolve import Stated
 from tellmark.site_builder import packed_families
 from tellmark.site_builder.bare import PROSE, bare
 from tellmark.site_builder.build import MARKER, build
 from tellmark.site_builder.packed import packed
-from tellmark.site_builder.packed_families import packed_together
+from tellmark.site_builder.packed_families import packed_alone
 from tellmark.site_builder.packed_listing import packed as packed_vocabulary
 from tellmark.site_builder.packed_listing import packed_records
+from tellmark.site_builder.packed_together import packed_together
 from tellmark.site_builder.packed_words import packed_words
+from tellmark.site_builder.page import Values
+from tellmark.site_builder.search_pages import as_json
 from tellmark.site_builder.tables import Site
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -82,7 +86,11 @@ def test_all_families_are_put_together_of_what_each_has_alone(entries: Entries) 
     site = Site(entries)
     compiled = compile_entries(entries)
     whole = {"packed": packed(compiled), "words": packed_words(entries, compiled)}
-    assert json.dumps(packed_together(site.bare.whole(), site.alone)) == json.dumps(whole)
+    assert together(site) == as_json(whole)
+
+
+def together(site: Site) -> str:
+    return packed_together(site.in_common(), [site.alone(family) for family in site.bare.families()])
 
 
 def test_families_of_random_knowledge_bases_are_put_together_alike(random_kb: ModuleType, random_sessions: ModuleType) -> None:
@@ -93,8 +101,7 @@ def test_families_of_random_knowledge_bases_are_put_together_alike(random_kb: Mo
         several += len(base.families) > 1
         site, compiled = Site(base), compile_entries(base)
         whole = {"packed": packed(compiled), "words": packed_words(base, compiled)}
-        together = packed_together(site.bare.whole(), site.alone)
-        assert different(json.loads(json.dumps(whole)), json.loads(json.dumps(together))) == [], seed
+        assert different(json.loads(as_json(whole)), json.loads(together(site))) == [], seed
     assert several > 20
 
 
@@ -120,13 +127,14 @@ def test_sellers_words(entries: Entries) -> None:
 
 BASE = {"families/tram/variants/gull-b.yaml": "name: Harbor tram, second batch\nlike: gull-a\nabout: Made of what was left.\n"}
 VARIANT = "families/tram/variants/gull-b.yaml"
-ARRAYS = {"identify/tram.js", "identify/tram-places.js", "identify/all--.js"}
+FAMILY = {"identify/tram.js", "identify/tram-places.js"}
+ARRAYS = {*FAMILY, "identify/all--.js"}
 #: (file, what stands there, what to write instead, which of all that is made of bare entries is made again).
 CHANGES = [
     pytest.param(VARIANT, "Made of what was left", "Left of what was made", set[str](), id="a sentence of known words"),
     pytest.param(VARIANT, "of what was left", "of remnants", {"listing-data.js"}, id="a sentence with a new word"),
     pytest.param(VARIANT, "like:", "sources: [notes]\nverified: 2024-05-06\nlike:", set[str](), id="on whose word"),
-    pytest.param(VARIANT, "like:", "shows: {stripe: {is: painted, note: Faint.}}\nlike:", ARRAYS, id="a fact, as before"),
+    pytest.param(VARIANT, "like:", "shows: {stripe: {is: painted, note: Faint.}}\nlike:", FAMILY, id="a fact, as before"),
     pytest.param(VARIANT, "like:", "shows: {stripe: decal}\nlike:", {*ARRAYS, "wanted.html"}, id="a fact"),
     pytest.param(VARIANT, "second batch", "second run", {*ARRAYS, "listing-data.js", "wanted.html"}, id="a name"),
     pytest.param("parts/wheel/disc.yaml", "name:", "about: Made of what was left.\nname:", set[str](), id="a sentence on a part"),
@@ -174,11 +182,11 @@ def test_three_builds_in_a_row_keep_what_nobody_asked_for(
         path.rename(path.with_name(path.name.replace("gull-", "bus-")))
     asked: list[str] = []
 
-    def noted(held: Entries, family: str, compiled: Compiled) -> Iterator[tuple[str, str, Trait]]:
-        asked.append(family)
-        return own_traits(held, family, compiled)
+    def noted(held: Entries, told: Iterable[Stated], compiled: Compiled, arrays: Values) -> Values:
+        asked.extend(compiled.families)
+        return packed_alone(held, told, compiled, arrays)
 
-    monkeypatch.setattr(packed_families, "own_traits", noted)
+    monkeypatch.setattr(packed_families, "packed_alone", noted)
     for new, expected in (("", ["bus", "tram"]), ("about: Of few.\n", []), ("shows: {stripe: decal}\n", ["bus"])):
         asked.clear()
         changed = root / "families" / "bus" / "variants" / "bus-b.yaml"

@@ -242,6 +242,12 @@ def test_equal_entries_give_equal_bytes() -> None:
     assert "data/knowledge-base.sqlite" in found.pop()
 
 
+def database(files: Mapping[str, bytes]) -> sqlite3.Connection:
+    found = sqlite3.connect(":memory:")
+    found.deserialize(files["data/knowledge-base.sqlite"])
+    return found
+
+
 def test_database_does_not_tell_which_library_wrote_it(files: dict[str, bytes]) -> None:
     """https://www.sqlite.org/fileformat2.html, 1.3: the number at byte 96 is that of the last writer."""
     content = files["data/knowledge-base.sqlite"]
@@ -264,6 +270,7 @@ def test_small_knowledge_bases_are_exported_too(folder: Folder, changes: Mapping
     valid("knowledge-base", json.loads(files["data/knowledge-base.json"]))
     valid("data", json.loads(files["data/index.json"]))
     assert json.loads(files["data/index.json"])["as_of"] == ("2021-06-08" if not changes else "1970-01-01")
+    assert database(files).execute("PRAGMA foreign_key_check").fetchall() == []
     for name, content in files.items():
         if name.endswith(".xml"):
             ElementTree.fromstring(content)
@@ -272,12 +279,12 @@ def test_small_knowledge_bases_are_exported_too(folder: Folder, changes: Mapping
 def test_an_old_id_stays_a_row_that_leads_on(folder: Folder) -> None:
     path = "families/tram/variants/gull-old.yaml"
     files = exported(folder({path: "name: Gull, as once thought\nsplit_into: [gull-a, gull-b]\n"}))
-    database = sqlite3.connect(":memory:")
-    database.deserialize(files["data/knowledge-base.sqlite"])
-    assert database.execute("SELECT id, moved FROM variants ORDER BY id").fetchall() == [
+    opened = database(files)
+    assert opened.execute("PRAGMA foreign_key_check").fetchall() == []
+    assert opened.execute("SELECT id, moved FROM variants ORDER BY id").fetchall() == [
         *(("gull-a", 0), ("gull-b", 0), ("gull-old", 1))
     ]
-    assert database.execute("SELECT now FROM variant_moves WHERE variant = 'gull-old'").fetchall() == [("gull-a",), ("gull-b",)]
+    assert opened.execute("SELECT now FROM variant_moves WHERE variant = 'gull-old'").fetchall() == [("gull-a",), ("gull-b",)]
     found = json.loads(files["variants/gull-old.json"])
     valid("record", found)
     assert found["record"]["split_into"] == ["gull-a", "gull-b"]
