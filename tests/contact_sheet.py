@@ -49,7 +49,7 @@ def sheet(drawings: Drawings, only: str) -> str:
         pieces.append(f"<h2>{escape(path)}</h2>")
         if family:
             pieces.append(f"<div class=view>{drawing(drawings, family, one.view, {}, one.kind)}</div>")
-        for node in one.root.all():
+        for node in one.tree.root.all():
             crop = node.attributes.get("id", "")
             if crop.startswith("crop-"):
                 pieces.append(row(drawings, family, key_of(one, crop.removeprefix("crop-"))))

@@ -11,7 +11,7 @@ from tellmark.kb import cache
 from tellmark.kb.cache import sound as cached
 from tellmark.kb.check import check
 from tellmark.site_builder import build as building
-from tellmark.site_builder import templating
+from tellmark.site_builder import record, templating
 from tellmark.site_builder.build import build
 from tellmark.site_builder.folder import MARKER
 from tellmark.site_builder.reads import Key, Memo
@@ -173,12 +173,20 @@ def read_back(root: Path) -> Any:
     return stored(root)
 
 
-READ = {"entries from the store": read_back, "entries kept in mind": stored, "entries read afresh": sound}
+READ = [
+    pytest.param(read_back, record.FEW_ASKED, id="entries from the store"),
+    pytest.param(stored, record.FEW_ASKED, id="entries kept in mind"),
+    pytest.param(sound, record.FEW_ASKED, id="entries read afresh"),
+    pytest.param(read_back, 0, id="more leans on each change than is asked first"),
+]
 
 
-@pytest.mark.parametrize("read", READ.values(), ids=READ)
-def test_one_change_after_another(folder: Folder, tmp_path: Path, contents: Contents, read: Callable[[Path], Any]) -> None:
+@pytest.mark.parametrize(("read", "few"), READ)
+def test_one_change_after_another(
+    folder: Folder, tmp_path: Path, contents: Contents, read: Callable[[Path], Any], few: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """All changes one by one, then back: each record is made of that of the build before."""
+    monkeypatch.setattr(record, "FEW_ASKED", few)
     root, out = folder({}), tmp_path / "site"
     build(read(root), out)
     changes = [change.values[:3] for change in CHANGES[:-1]]  # but for the last, which makes all
