@@ -3,6 +3,7 @@
 A forked process begins with everything its parent has worked out so far, and hands back what cannot be seen on disk.
 """
 
+import contextlib
 import gc
 import os
 import signal
@@ -57,7 +58,8 @@ def spread(
     try:
         for _ in range(processes - helping):
             receiving, sending = context.Pipe(duplex=False)
-            child = context.Process(target=_child, args=(_untaken(tasks, taken), work, sending), daemon=True)
+            heard = [*children, receiving]
+            child = context.Process(target=_child, args=(_untaken(tasks, taken), work, sending, heard), daemon=True)
             child.start()
             sending.close()
             children[receiving] = child
@@ -90,16 +92,22 @@ def _untaken(tasks: Sequence[T], taken: Any) -> Iterator[T]:
         yield tasks[number]
 
 
-def _child(tasks: Iterator[T], work: Callable[[Iterable[T]], Iterator[R]], sending: Any) -> None:
+def _child(tasks: Iterator[T], work: Callable[[Iterable[T]], Iterator[R]], sending: Any, heard: Sequence[Any]) -> None:
+    """`heard`: the ends of pipes where the parent hears; kept open here, they would make this wait for a parent that is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends it
     gc.disable()  # it ends soon
-    try:
-        for message in work(tasks):
-            sending.send(message)
-        sending.send(_End())
-    except Exception as problem:  # noqa: BLE001 (raised in the parent)
-        problem.add_note(traceback.format_exc())
-        sending.send(problem)
+    for one in heard:
+        one.close()
+    with contextlib.suppress(BrokenPipeError):  # nobody hears it any more
+        try:
+            for message in work(tasks):
+                sending.send(message)
+            sending.send(_End())
+        except BrokenPipeError:
+            raise
+        except Exception as problem:  # noqa: BLE001 (raised in the parent)
+            problem.add_note(traceback.format_exc())
+            sending.send(problem)
 
 
 def _received(waiting: list[Any]) -> Iterator[Any]:

@@ -26,7 +26,7 @@ from .folder import MARKER, Fresh, Seen, beside, refuse_wrong, standing, write_m
 from .installed import versions
 from .linked_data import Linker, script
 from .page import File, Page, Values
-from .reads import ALL, MADE, Answers, Digests, Key, Known, Sum, digest
+from .reads import ALL, MADE, Answers, Digests, Key, Known, Reads, Sum, digest
 from .record import Changes, Record, Recorder, Written
 from .records_json import beside as json_beside
 from .sitemap import sitemap_files
@@ -156,9 +156,12 @@ class _Maker:
         self.linker = Linker(site)
         self.templates = Templates(store.parent if store else None)
 
-    def write(self, some: Sequence[Output]) -> dict[str, Written]:
-        """Makes them and then writes them: the system is faster at many files one after another. Their folders must be there."""
-        made = [(one.address, *self.site.memo.reading(partial(self.bytes_of, one))) for one in some]
+    def make(self, one: Output) -> tuple[str, bytes, Reads]:
+        """(its address, its content, what was read for it)."""
+        return one.address, *self.site.memo.reading(partial(self.bytes_of, one))
+
+    def write(self, made: Iterable[tuple[str, bytes, Reads]]) -> dict[str, Written]:
+        """Writes what was made, one after another, at which the system is faster. The folders must be there."""
         return {address: Written(read, self._written(address, content), Sum.of(content)) for address, content, read in made}
 
     def _written(self, address: str, content: bytes) -> int:
@@ -307,8 +310,8 @@ class _Made:
     def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | int"]:
         """What one process does: how many outputs it has made since it last said so, and now and then all that it did."""
         written, reported, at = dict[str, Written](), set(self.site.memo.answers), time.monotonic()
-        outputs = chain.from_iterable(tasks)
-        while some := list(islice(outputs, WRITTEN_AT_ONCE)):
+        made = map(maker.make, chain.from_iterable(tasks))  # a task is taken when the one before is done, and no sooner
+        while some := list(islice(made, WRITTEN_AT_ONCE)):
             written |= maker.write(some)
             yield len(some)
             if time.monotonic() - at > REPORT_EVERY:

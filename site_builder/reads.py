@@ -84,7 +84,8 @@ class Memo(noting.Memo):
     def question(self, name: str, make: Callable[Q, R], *, lasting: bool = False) -> Callable[Q, R]:
         """A question about the whole, for texts that name something; whoever asks has read nothing but the answer.
 
-        The answer is plain: texts, numbers, lists, dictionaries and tuples, with equal digests where it is equal.
+        The answer is plain: texts, numbers, lists, dictionaries and tuples, with equal digests where it is equal.  About what is
+        gone since an earlier build `make` raises KeyError and nothing else.
         lasting: the next build has the answer from this one, unless something that was read for it has changed.
         """
         self._questions[name] = make

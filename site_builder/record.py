@@ -111,7 +111,8 @@ class Changes:
         """Whether something of what was read has changed, or was not there then."""
         if not self._changed.isdisjoint(read):
             return True
-        return bool(self._doubtful) and any(self._look_at(one) for one in read if one in self._doubtful)
+        doubtful = self._doubtful.intersection(read) if self._doubtful else ()
+        return any(self._look_at(one) for one in doubtful)  # to look at one may tell of others
 
     def answer(self, key: Key) -> tuple[Any, str] | None:
         """(a lasting answer, its digest) as it was, if it would be the same now."""

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 from typing import Any, cast
 
@@ -11,6 +12,7 @@ from jinja2.runtime import Context, Macro
 from markupsafe import Markup, escape
 
 from .page import Shared
+from .reads import digest
 
 TEMPLATES = Path(__file__).parent / "templates"
 #: Characters that are escaped in HTML.
@@ -51,7 +53,7 @@ class Templates(Environment):
             lstrip_blocks=True,
             keep_trailing_newline=True,
             auto_reload=False,
-            bytecode_cache=FileSystemBytecodeCache(str(store), "template-%s.compiled") if store else None,
+            bytecode_cache=FileSystemBytecodeCache(str(store), f"template-{_code()}-%s.compiled") if store else None,
         )
         self._written: dict[tuple[str, ...], Markup] = {}
         cast("dict[str, Any]", self.globals).update(each=each, same=self._same)
@@ -75,6 +77,12 @@ class Templates(Environment):
         if type(value) is Markup or (type(value) is str and not TO_ESCAPE.search(value)):
             return value
         return escape(value)
+
+
+@cache
+def _code() -> str:
+    """A digest of what compiles the templates: what other code has compiled may call what is not here."""
+    return digest(Path(__file__).read_bytes())
 
 
 def each(macro: Macro, some: Iterable[Any], up: str) -> Markup:

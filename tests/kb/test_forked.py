@@ -4,6 +4,9 @@ import multiprocessing
 import os
 import shutil
 import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
@@ -58,6 +61,40 @@ def test_failure_of_one_ends_all(
     with pytest.raises(problem, match=said):
         list(spread(range(8), work, 2, helping=helping))
     assert set(multiprocessing.active_children()) <= set(others)
+
+
+#: Says which processes it has, each of which says much more than a pipe holds, and hears none of it.
+PARENT = """
+import multiprocessing, time
+from tellmark.kb.forked import spread
+def telling(tasks):
+    for _ in tasks:
+        yield "x" * 1_000_000
+heard = spread(range(10), telling, 2)
+next(heard)
+print(*[one.pid for one in multiprocessing.active_children()], flush=True)
+time.sleep(60)
+"""
+
+
+def test_none_outlives_a_parent_that_was_killed() -> None:
+    with subprocess.Popen([sys.executable, "-c", PARENT], stdout=subprocess.PIPE, text=True) as parent:
+        assert parent.stdout is not None
+        children = [Path("/proc") / pid for pid in parent.stdout.readline().split()]
+        assert len(children) == 2
+        parent.kill()
+    until = time.monotonic() + 20
+    while any(_runs(one) for one in children) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert [one.name for one in children if _runs(one)] == []
+
+
+def _runs(process: Path) -> bool:
+    """Whether a process is at work, and not just a number that nobody has asked for yet."""
+    try:
+        return (process / "stat").read_text("utf-8").rpartition(")")[2].split()[0] not in "ZX"
+    except FileNotFoundError:
+        return False
 
 
 TAMARACK = "families/cab-diesel-420/variants/421-tamarack-northern.yaml"

@@ -258,6 +258,23 @@ def test_a_template_that_changes_is_read_again(folder: Folder, tmp_path: Path, m
     assert "Anew" in (tmp_path / "other" / "index.html").read_text("utf-8")
 
 
+def test_what_other_code_made_of_a_template_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As of an earlier or a later tellmark with the same store."""
+
+    class Other(templating.Templates.code_generator_class):
+        def _output_child_pre(self, node: Any, frame: Any, finalize: Any) -> None:  # noqa: ARG002 (named by the library)
+            self.write("nobody.has(")
+
+    with monkeypatch.context() as other:
+        other.setattr(templating, "_code", lambda: "other")
+        other.setattr(templating.Templates, "code_generator_class", Other)
+        templating.Templates(tmp_path).get_template("base.html")
+    kept = set(tmp_path.iterdir())
+    assert kept
+    assert "nobody" not in templating.Templates(tmp_path).get_template("base.html").root_render_func.__code__.co_names
+    assert set(tmp_path.iterdir()) > kept
+
+
 def test_new_page_comes_into_the_sitemap(folder: Folder, tmp_path: Path) -> None:
     base, out = "https://trains.example/", tmp_path / "site"
     build(sound(folder({})), out, base)

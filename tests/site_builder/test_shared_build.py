@@ -2,7 +2,7 @@
 
 import multiprocessing
 import pickle
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,38 @@ def test_same_bytes_and_the_same_is_known_of_them(folder: Folder, tmp_path: Path
     assert 0 < build(changed, tmp_path / "shared", processes=2).made < first.made
     build(changed, tmp_path / "alone", processes=1)
     assert contents(tmp_path / "shared") == contents(tmp_path / "alone")
+
+
+def test_a_task_is_left_to_others_until_the_one_before_is_made(
+    folder: Folder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Outputs are written by the score, but whoever took all of these at once would leave nothing for anybody else."""
+    made: list[str] = []
+    #: For each task: how many outputs there were when it was taken, and how many the ones before had asked for.
+    taken: list[tuple[int, int]] = []
+    maker = building._Maker  # pyright: ignore[reportPrivateUsage] (what a process does)
+    make = maker.make
+
+    def noting(tasks: Iterable[Sequence[Any]]) -> Iterator[Sequence[Any]]:
+        asked = len(made)
+        for task in tasks:
+            taken.append((len(made), asked))
+            asked += len(task)
+            yield task
+
+    def alone(tasks: Sequence[Any], work: Callable[[Iterable[Any]], Iterator[Any]], processes: int) -> Iterator[Any]:
+        assert processes == 1
+        return work(noting(tasks))
+
+    def noted(self: Any, one: Any) -> Any:
+        made.append(one.address)
+        return make(self, one)
+
+    monkeypatch.setattr(maker, "make", noted)
+    monkeypatch.setattr(building, "spread", alone)
+    build(check(folder({}))[0], tmp_path / "site", processes=1)
+    assert len(taken) > 5
+    assert [there for there, _ in taken] == [asked for _, asked in taken]
 
 
 @pytest.mark.parametrize("processes", [1, 2])
