@@ -64,13 +64,13 @@ def inseparable(
     entries: Entries,
     family: str,
     arrays: Callable[[], Compiled] | None = None,
-    variants: Sequence[Stated] | None = None,
+    told: Sequence[Stated] | None = None,
 ) -> list[list[str]]:
     """The groups of the family's variants that nothing recorded separates.
 
-    arrays: makes those of the family; variants: its variants as they are stated, where somebody has them.
+    arrays: makes those of the family; told: its variants as they are stated, where that is known already.
     """
-    looks = [_body(entries, one) for one in (_variants(entries, family) if variants is None else variants)]
+    looks = [_body(entries, one) for one in (_variants(entries, family) if told is None else told)]
     if len(set(looks)) == len(looks):
         return []  # every body shows something of its own, and arrays need not be made
     session = Session(arrays()) if arrays else start(entries, family)

@@ -99,15 +99,18 @@ def _child(tasks: Iterator[T], work: Callable[[Iterable[T]], Iterator[R]], sendi
     for one in heard:
         one.close()
     with contextlib.suppress(BrokenPipeError):  # nobody hears it any more
-        try:
-            for message in work(tasks):
-                sending.send(message)
-            sending.send(_End())
-        except BrokenPipeError:
-            raise
-        except Exception as problem:  # noqa: BLE001 (raised in the parent)
-            problem.add_note(traceback.format_exc())
-            sending.send(problem)
+        for message in _said(tasks, work):
+            sending.send(message)
+
+
+def _said(tasks: Iterator[T], work: Callable[[Iterable[T]], Iterator[R]]) -> Iterator[R | _End | Exception]:
+    """What `work` yields, and then that it has ended, or what it raised."""
+    try:
+        yield from work(tasks)
+        yield _End()
+    except Exception as problem:  # noqa: BLE001 (raised in the parent)
+        problem.add_note(traceback.format_exc())
+        yield problem
 
 
 def _received(waiting: list[Any]) -> Iterator[Any]:

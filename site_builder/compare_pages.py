@@ -13,8 +13,8 @@ from ..kb.drawings import COMMON, FAMILY, PART
 from ..kb.load import Entries
 from ..kb.models import Trait
 from ..kb.resolve import moved, slots_of, traits_of, views_of
+from .data_scripts import added, assigned
 from .page import File, Page, Values
-from .search_pages import added, assigned
 from .tables import Site
 from .texts import address, plus_minus, sentence
 

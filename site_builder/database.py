@@ -11,7 +11,6 @@ fixed, and the number of the library that wrote the file, which is for informati
 import zlib
 from collections.abc import Callable, Collection, Generator, Sequence
 from contextlib import closing, contextmanager
-from functools import cache
 from typing import TYPE_CHECKING
 
 from .tables_known import OF_FACTS, OF_VARIANTS
@@ -82,20 +81,11 @@ def _opened(content: bytes | bytearray | None = None) -> Generator["Connection"]
     """A database in memory, in which keys are not looked at: an empty one, or what a file holds."""
     import sqlite3  # here, since most builds leave this file as it was
 
-    _write_nothing_at_once()
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
         connection.execute("PRAGMA foreign_keys = OFF")
         if content:
             connection.deserialize(content)
         yield connection
-
-
-@cache
-def _write_nothing_at_once() -> None:
-    """Says how an empty cell is written: as it is. Else that is looked up in vain for every one of them."""
-    import sqlite3
-
-    sqlite3.register_adapter(type(None), lambda nothing: nothing)
 
 
 def _filled(connection: "Connection", names: Collection[str], rows: Rows) -> bytes:

@@ -14,13 +14,13 @@ from functools import partial
 
 from ..kb.models import Trait, View
 from ..kb.resolve import slots_of, traits_of, views_of
+from .data_scripts import added, added_json, assigned
 from .exports import FOLDER as DATA
 from .joined import joined
 from .packed_together import packed_together
 from .page import File, Page, Values
 from .pocket import MOST_VARIANTS, pocket_address
 from .reads import ALL
-from .search_pages import added, added_json, assigned
 from .tables import Site
 from .texts import address, sentence
 

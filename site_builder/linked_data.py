@@ -5,7 +5,6 @@ a `Dataset`.  Nothing is for sale here, so there are no offers.  With a base add
 they are relative to the page, as everything else on the site is.
 """
 
-import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from ..kb.describe import choices, state_names
 from ..kb.models import Trait
 from ..kb.reading import in_unit
 from ..kb.values import Citations, Fact, Years
+from .data_scripts import as_json
 from .records_json import beside
 from .tables import Site
 from .texts import FOLDERS, address, plus_minus
@@ -28,7 +28,6 @@ CONTEXT = "https://schema.org"
 UNIT_CODES = {"mm": "MMT", "cm": "CMT", "in": "INH", "g": "GRM", "oz": "ONZ", "V": "VLT", "W": "WTT", "A": "AMP", "ohm": "OHM"}
 #: The sorts of sources that schema.org has a type of its own for.
 SOURCE_TYPES = {"book": "Book", "article": "Article", "web": "WebPage"}
-ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 #: In JSON these may be written as escapes anywhere; in a script element of a page they must not stand bare.
 UNSAFE = {character: f"\\u{ord(character):04x}" for character in "<>&\u2028\u2029"}
 CREATIVE_COMMONS = re.compile(r"CC-(BY(?:-NC)?(?:-SA|-ND)?)-(\d\.\d)")
@@ -47,7 +46,7 @@ class Download:
 
 def script(data: Data) -> Markup:
     """The data as the content of a script element. No text in it can end the element or begin a comment."""
-    text = ENCODER.encode(data)
+    text = as_json(data)
     for unsafe, escaped in UNSAFE.items():
         text = text.replace(unsafe, escaped)
     return Markup(text)

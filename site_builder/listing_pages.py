@@ -10,10 +10,10 @@ nowhere.
 from collections.abc import Iterator
 from functools import partial
 
+from .data_scripts import assigned
 from .joined import joined
 from .page import File, Page, Values
 from .reads import FILE
-from .search_pages import assigned
 from .tables import Site
 
 TITLE = "Read a listing"

@@ -14,10 +14,10 @@ from ..kb.describe import lower_first
 from ..kb.models import Slot, Trait
 from ..kb.resolve import Stated
 from ..kb.values import Measure
+from .data_scripts import added, assigned
 from .joined import joined
 from .page import File, Page, Values
 from .reads import ALL
-from .search_pages import added, assigned
 from .tables import Site
 
 FOLDER = "measure"

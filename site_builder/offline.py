@@ -18,10 +18,10 @@ from hashlib import sha256
 from textwrap import shorten
 from typing import NamedTuple
 
+from .data_scripts import assigned
 from .joined import joined
 from .page import File, Page, Values
 from .reads import Sum
-from .search_pages import assigned
 from .tables import Site
 from .texts import counted
 

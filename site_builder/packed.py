@@ -207,7 +207,7 @@ def among_others(alone: Plain, trait: Trait, record: TraitRecord, mistakes: floa
         found["states"] = [*trait.states, MISSING]
         found["confusion"] = _confusions(read_as_missing(trait.confusion, mistakes))
         found["elsewhere"] = [len(trait.states), float(mistakes)]
-    return {name: found[name] for name in FIELDS if name in found}
+    return _told(found)
 
 
 def _alone(trait: Trait, mine: Bools) -> Trait:
@@ -248,7 +248,12 @@ def _packed(trait: Trait, blend: Sequence[tuple[float, ...]]) -> Plain:
         plain["family"] = trait.family
     if blend:
         plain["blend"] = blend
-    return {key: value for key, value in plain.items() if value not in ([], False, 0.0)}
+    return _told(plain)
+
+
+def _told(plain: Plain) -> Plain:
+    """What is said of a trait, in the order of FIELDS; what is usual is left out."""
+    return {name: plain[name] for name in FIELDS if plain.get(name, False) not in ([], False, 0.0)}
 
 
 def _looks(trait: Trait, left_out: Sequence[bool]) -> Iterator[tuple[Shown, float, int, bool]]:

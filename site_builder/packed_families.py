@@ -12,10 +12,10 @@ from ..identify.compile import compile_entries, compile_shared
 from ..identify.wording import Words
 from ..kb.load import Entries
 from ..kb.resolve import Stated, number
+from .data_scripts import as_json
 from .packed import among_others, packed
 from .packed_words import packed_words, words_of_trait
 from .page import Values
-from .search_pages import as_json
 
 
 def packed_alone(entries: Entries, told: Iterable[Stated], compiled: Compiled, arrays: Values) -> Values:

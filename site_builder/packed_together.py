@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable
 
+from .data_scripts import as_json
 from .page import Values
-from .search_pages import as_json
 
 
 def packed_together(common: Values, each: Iterable[Values]) -> str:

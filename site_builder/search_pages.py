@@ -1,10 +1,10 @@
 """The search page, and the records as scripts for it: what `static/search.js` loads when somebody turns to the search field."""
 
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 
 from ..kb.documents import WEIGHTS, Document, documents
+from .data_scripts import added, assigned
 from .page import File, Page, Values
 from .reads import ALL, IN
 from .tables import Site
@@ -119,33 +119,3 @@ def _rows(site: Site, group: str, wanted: Mapping[str, Sequence[str]]) -> bytes:
 
     rows = [row(one) for one in documents(site.plain, site.plain_whole, wanted)]
     return added("tellmarkSearchRows", f"{FOLDER}/{group}.js", {"texts": list(texts), "rows": rows})
-
-
-def added(name: str, key: str, value: object) -> bytes:
-    """A script that puts a value beside others of its kind."""
-    return added_json(name, key, as_json(value))
-
-
-def added_json(name: str, key: str, text: str) -> bytes:
-    """The same of what is JSON already."""
-    head = f"globalThis.{name} = globalThis.{name} || {{}};\n"
-    return head.encode() + _assigned(f"globalThis.{name}[{json.dumps(key)}]", text)
-
-
-def assigned(target: str, value: object) -> bytes:
-    """A classic script that assigns one value: `fetch` does not work from a folder on disk, a script does."""
-    return _assigned(target, as_json(value))
-
-
-def as_json(value: object) -> str:
-    """JSON as short as it can be; text stays readable."""
-    return _ENCODER.encode(value)
-
-
-_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))
-
-
-def _assigned(target: str, text: str) -> bytes:
-    # Two line ends that JSON has in texts as they are, and that scripts had not before 2019.
-    plain = text.replace("\N{LINE SEPARATOR}", "\\u2028").replace("\N{PARAGRAPH SEPARATOR}", "\\u2029")
-    return f"{target} = {plain};\n".encode()

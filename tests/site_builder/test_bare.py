@@ -20,6 +20,7 @@ from tellmark.kb.resolve import Stated
 from tellmark.site_builder import packed_families
 from tellmark.site_builder.bare import PROSE, bare
 from tellmark.site_builder.build import MARKER, build
+from tellmark.site_builder.data_scripts import as_json
 from tellmark.site_builder.packed import packed
 from tellmark.site_builder.packed_families import packed_alone
 from tellmark.site_builder.packed_listing import packed as packed_vocabulary
@@ -27,7 +28,6 @@ from tellmark.site_builder.packed_listing import packed_records
 from tellmark.site_builder.packed_together import packed_together
 from tellmark.site_builder.packed_words import packed_words
 from tellmark.site_builder.page import Values
-from tellmark.site_builder.search_pages import as_json
 from tellmark.site_builder.tables import Site
 
 Folder = Callable[[Mapping[str, Any]], Path]

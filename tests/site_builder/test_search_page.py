@@ -13,7 +13,7 @@ from tellmark.kb.cache import sound
 from tellmark.kb.documents import WEIGHTS, documents
 from tellmark.site_builder import search_pages
 from tellmark.site_builder.build import build
-from tellmark.site_builder.search_pages import assigned
+from tellmark.site_builder.data_scripts import assigned
 
 ROOT = Path(__file__).parents[2]
 SOME_PAGES = ["index.html", "families/cab-diesel-420.html", "variants/424-prairie-meridian-a-b2.html", "parts.html"]
