@@ -1,9 +1,9 @@
 """The record of a build: what each file of the site was made from, so that the next build makes only what leans on a change.
 
 What can be read has a number, which it keeps from build to build as long as somebody leans on it.  Whatever leans on a change,
-however far, is *doubtful*: that is found by numbers alone, and takes no longer than the change is large.  It is cleared when every
-answer that it read is the same still.  Where few answers lean on what has changed, they are asked first, and then those that lean
-on the ones that say something else now: all that is never reached so is cleared without a look.
+however far, is *doubtful*: that is found by numbers alone, and takes no longer than the change is large.  It is cleared when
+every answer that it read is the same still.  Where few answers lean on what has changed, they are asked first, and then those
+that lean on the ones that say something else now: all that is never reached so is cleared without a look.
 """
 
 import pickle
