@@ -248,7 +248,6 @@ class _Made:
         self.maker: _Maker | None = None
         self._changes, self._recorder, self._present, self._processes = changes, recorder, present, processes
         self.written: dict[str, Written] = {}
-        self._answered: set[Key] = set()
 
     def all(self, outputs: Sequence[Output], progress: Progress, begin: Callable[[], _Maker]) -> None:
         """Every output, the stages in their order. `begin`: opens a new site, if there is anything to change at all."""
@@ -267,7 +266,7 @@ class _Made:
             fresh = (self.maker or self._begun(begin)).fresh
             fresh.gone = gone if len(self.written) < len(addresses) else None
             write_marker(fresh.path, addresses)
-        self._learn({}, *self.site.memo.found(self._answered))
+        self._learn({}, *self.site.memo.found())
 
     def _waiting(self, outputs: Iterable[Output], addresses: set[str]) -> list[Output]:
         """All but what would be made the same again and stands as it was written."""
@@ -294,6 +293,7 @@ class _Made:
         maker.fresh.make_folders(one.address for one in waiting)
         tasks = _tasks(self.site, waiting)
         processes = self._processes or processes_for(len(waiting))
+        self._learn({}, *self.site.memo.found())  # so that no other process says it once more
         for report in stepped(spread(tasks, partial(self._work, maker), min(processes, len(tasks))), shown):
             if self._changes:
                 self._changes.clear(report.cleared)
@@ -303,23 +303,20 @@ class _Made:
 
     def _learn(self, written: Mapping[str, Written], answers: Answers, lasting: Mapping[Key, Any]) -> None:
         self.written |= written
-        self._answered |= answers.keys()
         if self._recorder:
             self._recorder.learn(written, answers, lasting)
 
     def _work(self, maker: _Maker, tasks: Iterable[Sequence[Output]]) -> Iterator["_Report | int"]:
         """What one process does: how many outputs it has made since it last said so, and now and then all that it did."""
-        written, reported, at = dict[str, Written](), set(self.site.memo.answers), time.monotonic()
+        written, at = dict[str, Written](), time.monotonic()
         made = map(maker.make, chain.from_iterable(tasks))  # a task is taken when the one before is done, and no sooner
         while some := list(islice(made, WRITTEN_AT_ONCE)):
             written |= maker.write(some)
             yield len(some)
             if time.monotonic() - at > REPORT_EVERY:
-                answers, lasting = self.site.memo.found(reported)
-                yield _Report(written, answers, lasting, set())
+                yield _Report(written, *self.site.memo.found(), set())
                 written, at = {}, time.monotonic()
-                reported |= answers.keys()
-        yield _Report(written, *self.site.memo.found(reported), self._changes.cleared if self._changes else set())
+        yield _Report(written, *self.site.memo.found(), self._changes.cleared if self._changes else set())
 
 
 def _shown(progress: Progress, outputs: Sequence[Output]) -> Iterator[Output]:

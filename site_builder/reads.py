@@ -13,7 +13,7 @@ others alone.  A *lasting* answer is itself kept for the next build, since it co
 
 import os
 import subprocess
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cached_property
 from hashlib import blake2b, sha256
@@ -78,6 +78,8 @@ class Memo(noting.Memo):
         self._lasting: set[str] = set()
         #: key of an answer -> the answer, its digest, and what was read for it
         self.answers: dict[Key, tuple[Any, str, Reads | None]] = {}
+        #: Those that were worked out here and that nobody has fetched yet.
+        self._new: list[Key] = []
         #: What an earlier build found out, where there was one.
         self.earlier: Earlier | None = None
 
@@ -107,13 +109,14 @@ class Memo(noting.Memo):
             else:
                 value, read = self.reading(lambda: self._questions[key[1]](*key[2:]))
                 self.answers[key] = (value, digest(repr(value)), read)
+                self._new.append(key)
         return self.answers[key][0]
 
-    def found(self, but: Collection[Key] = ()) -> tuple[Answers, dict[Key, Any]]:
-        """(what has been worked out by now, and the answers that last with what they say), but for some."""
-        new = {key: one for key, one in self.answers.items() if key not in but and one[2] is not None}
-        lasting = {key: value for key, (value, _, _) in new.items() if key[1] in self._lasting}
-        return {key: one[1:] for key, one in new.items()}, lasting
+    def found(self) -> tuple[Answers, dict[Key, Any]]:
+        """(what has been worked out here since it was last asked, those of the answers that last with what they say)."""
+        new, self._new = self._new, []
+        lasting = {key: self.answers[key][0] for key in new if key[1] in self._lasting}
+        return {key: self.answers[key][1:] for key in new}, lasting
 
     def learn(self, lasting: Mapping[Key, Any], answers: Answers) -> None:
         """Takes over the lasting answers that another process has worked out, with what it says of them."""

@@ -190,7 +190,7 @@ class Recorder:
             if key in lasting:
                 record.lasting[number] = pickle.dumps(lasting[key], protocol=pickle.HIGHEST_PROTOCOL)
         record.outputs |= {address: Stood(self._all(one.read), one.at, *one.sum) for address, one in written.items()}
-        self._answered |= answers.keys()
+        self._answered.update(answers)
 
     def recorded(self, addresses: Iterable[str]) -> Record:
         """The record of a build that has files of these addresses, once all that was made now is taken down."""
