@@ -59,10 +59,8 @@ def took(*command: str | Path, cwd: Path, **environment: str) -> Took:
     return Took(processor, time.perf_counter() - begun)
 
 
-def generators(site: Path, folder: Path) -> Iterator[tuple[str, Took, float]]:
-    """(name and version, what it took, bytes a page) of each generator, given the pages of a site; writes below `folder`."""
-    sources = folder / "docs"
-    pages = _write_sources(site, sources)
+def generators(folder: Path, pages: int) -> Iterator[tuple[str, Took, float]]:
+    """(name and version, what it took, bytes a page) of each generator, given the sources of so many pages in `folder`."""
     (folder / "mkdocs.yml").write_text(MKDOCS, "utf-8")
     (folder / "pelicanconf.py").write_text(PELICAN, "utf-8")
     commands = {
@@ -78,17 +76,15 @@ def generators(site: Path, folder: Path) -> Iterator[tuple[str, Took, float]]:
         yield f"{name} {number}", spent, sum(path.stat().st_size for path in made) / len(made)
 
 
-def _write_sources(site: Path, sources: Path) -> int:
-    """The pages of a site as Markdown; how many there are."""
-    pages = sorted(site.rglob("*.html"))
-    for path in pages:
-        target = (sources / path.relative_to(site)).with_suffix(".md")
+def write_sources(site: Path, folder: Path) -> None:
+    """The pages of a site as Markdown, below `folder`."""
+    for path in sorted(site.rglob("*.html")):
+        target = (folder / "docs" / path.relative_to(site)).with_suffix(".md")
         target.parent.mkdir(parents=True, exist_ok=True)
         inside = path.relative_to(site).with_suffix("").as_posix()
         page = html.fromstring(path.read_bytes())
         head = f"Title: {inside}\nSlug: {inside}\n\n"  # read by both
         target.write_text(head + "\n\n".join(_paragraphs(page)) + "\n", "utf-8")
-    return len(pages)
 
 
 def _paragraphs(page: html.HtmlElement) -> Iterator[str]:
