@@ -117,7 +117,7 @@ def built_again(root: Path, out: Path, stands: Callable[[], object]) -> list[str
 def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> None:
     from ..kb.cache import fingerprint
     from ..kb.uncollected import settled
-    from ..site_builder.preview import HOST, News, serve, watch
+    from ..site_builder.preview import HOST, News, saves, serve, watch
 
     root = entries_root(ctx, stated)
     before = fingerprint(root)
@@ -139,7 +139,7 @@ def _preview(ctx: click.Context, out: Path, port: int, stated: str | None) -> No
     for name in NEEDED:
         import_module(name)
     try:
-        watch(lambda: fingerprint(root), again, stop, before)
+        watch(saves(root, stop), lambda: fingerprint(root), again, before)
     except KeyboardInterrupt:
         click.echo("", err=True)
     finally:

@@ -9,10 +9,10 @@ from ..kb.resolve import Stated
 from ..kb.values import Fact
 from .page import Values
 from .tables import FamilyTables, Site
-from .texts import plus_minus, sentence
+from .texts import counted, plus_minus, sentence
 
-#: So many are shown.
-MOST = 3
+#: So many are shown, each with so many differences: nobody needs forty to tell two units apart.
+MOST, MOST_ROWS = 3, 12
 #: So many of the nearest may be twins, and more are looked at for them.
 MOST_TWINS = 12
 
@@ -69,11 +69,16 @@ class LookAlikes:
         """Those that can be told from it, the nearest first, each with the rows of what differs."""
         twins = self.site.twins[one.id]
         others = [other for other in self._near(one.id, one.family) if other not in twins][:MOST]
-        return [
-            self.site.link("variant", other)
-            | {"rows": self._apart(one.family, one.id, other), "compare": f"compare.html#{one.id},{other}"}
-            for other in others
-        ]
+        return [self._beside(one, other) for other in others]
+
+    def _beside(self, one: Stated, other: str) -> Values:
+        rows = self._apart(one.family, one.id, other)
+        more = max(0, len(rows) - MOST_ROWS)
+        return self.site.link("variant", other) | {
+            "rows": rows[:MOST_ROWS],
+            "more": more and counted(more, "more difference"),
+            "compare": f"compare.html#{one.id},{other}",
+        }
 
     # Which ones ---------------------------------------------------------------------------------------------------------
 

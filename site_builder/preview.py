@@ -7,18 +7,19 @@ that the server answers only when there is something new, and which then reloads
 import contextlib
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from math import inf
 from pathlib import Path
 from urllib.parse import urlsplit
 
-#: How often the files are looked at, and how long an answer is put off while nothing changes, in seconds.
-LOOK_EVERY, ASK_AGAIN = 0.1, 20.0
-#: The most of its time that is spent looking: of very many files, less often.
-LOOKING = 0.1
-#: A file that is still as it was after so many seconds is not just being written; so many looks are waited for that.
-WRITTEN_WITHIN, LOOKS_AT_MOST = 0.04, 25
+#: How long an answer is put off while nothing changes, in seconds.
+ASK_AGAIN = 20.0
+#: Nothing is just being written any more when the system has told of nothing for so long, or for longer than this, in ms.
+WRITTEN_WITHIN, WRITTEN_AT_MOST = 40, 1000
+#: How often the files are looked at untold (ms), and the most of its time that this may take: of very many, less often.
+LOOK_EVERY, LOOKING = 1000, 0.1
 #: No site has a file here.
 RELOAD = "/-/reload.js"
 HOST = "127.0.0.1"
@@ -108,18 +109,42 @@ def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
     return server
 
 
-def watch(look: Callable[[], str], changed: Callable[[], None], stop: threading.Event, before: str) -> None:
-    """Calls `changed` whenever a look shows something else than `before`, once it stays so; until it is told to stop."""
-    took = 0.0
-    while not stop.wait(max(LOOK_EVERY, took / LOOKING)):
+def saves(root: Path, stop: threading.Event) -> Iterator[bool]:
+    """Whether something was just written below a folder, as soon as it is; and now and then, in case; until it is told to stop.
+
+    The system does not tell of a file that a link leads to elsewhere, nor of every disk of another machine.
+    """
+    from watchfiles import watch as told
+
+    try:
+        for found in told(
+            root,
+            watch_filter=None,
+            step=WRITTEN_WITHIN,
+            debounce=WRITTEN_AT_MOST,
+            rust_timeout=LOOK_EVERY,
+            yield_on_timeout=True,
+            stop_event=stop,
+        ):
+            yield bool(found)
+    except (OSError, RuntimeError):  # it tells no more programs than so many, or nothing of this disk
+        while not stop.wait(LOOK_EVERY / 1000):
+            yield False
+
+
+def watch(saved: Iterable[bool], look: Callable[[], str], changed: Callable[[], None], before: str) -> None:
+    """Calls `changed` whenever a look shows something else than `before`.
+
+    saved  as of `saves`: there is a look at each that is true, and at others unless the last one took too long for that
+    """
+    took, looked = 0.0, -inf
+    for sure in saved:
         begun = time.monotonic()
-        now = look()
-        took = time.monotonic() - begun
-        if now == before:
+        if not sure and begun - looked < took / LOOKING:
             continue
-        for _ in range(LOOKS_AT_MOST):
-            if stop.wait(WRITTEN_WITHIN) or (later := look()) == now:
-                break
-            now = later
-        before = now
-        changed()
+        now = look()
+        looked = time.monotonic()
+        took = looked - begun
+        if now != before:
+            before = now
+            changed()

@@ -6,11 +6,15 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Generator, Mapping
+import time
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
-from errno import ENOENT
+from errno import ENOENT, ENOSPC
 from functools import partial
+from itertools import islice
+from math import inf
 from pathlib import Path
+from queue import Queue
 from typing import Any, NoReturn
 from urllib.error import HTTPError
 from urllib.request import Request, urlopen
@@ -21,7 +25,7 @@ from tellmark.cli import common
 from tellmark.cli.site import built_again
 from tellmark.kb.uncollected import uncollected
 from tellmark.site_builder import build, preview
-from tellmark.site_builder.preview import LOOKS_AT_MOST, RELOAD, News, serve
+from tellmark.site_builder.preview import RELOAD, News, serve
 from tellmark.site_builder.tables import Site
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -146,28 +150,110 @@ def test_what_a_build_leaves_behind_is_freed(folder: Folder, tmp_path: Path, mon
     assert alive in ([], [3]), "but for the last, which may be kept until the next"
 
 
-LOOKS: dict[str, tuple[str, list[str]]] = {
-    "nothing new": ("aaaa", []),
-    "saved while the site was built": ("bb", ["b"]),
-    "saved later": ("abb", ["b"]),
-    "half written at first": ("abcc", ["c"]),
-    "saved twice": ("abbcc", ["b", "c"]),
-    "set back": ("abbaa", ["b", "a"]),
-    "written without end": ("a" + "bc" * LOOKS_AT_MOST, ["c", "c"]),
+#: What each look shows, and whether it was told that something was written.
+LOOKS: dict[str, tuple[list[tuple[str, bool]], list[str]]] = {
+    "nothing new": ([("a", False), ("a", False)], []),
+    "written as it was": ([("a", True), ("a", True)], []),
+    "saved while the site was built": ([("b", False), ("b", True)], ["b"]),
+    "saved later": ([("a", False), ("b", True), ("b", False)], ["b"]),
+    "where nothing is told": ([("a", False), ("b", False), ("b", False)], ["b"]),
+    "saved twice": ([("b", True), ("c", True)], ["b", "c"]),
+    "set back": ([("b", True), ("a", True)], ["b", "a"]),
 }
 
 
 @pytest.mark.parametrize(("looks", "built"), LOOKS.values(), ids=LOOKS)
-def test_what_is_saved_is_built_once_it_is_written(monkeypatch: pytest.MonkeyPatch, looks: str, built: list[str]) -> None:
-    monkeypatch.setattr(preview, "LOOK_EVERY", 0)
-    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 0)
-    stop, waiting, seen, found = threading.Event(), list(looks), list[str](), list[str]()
+def test_what_is_saved_is_built(monkeypatch: pytest.MonkeyPatch, looks: list[tuple[str, bool]], built: list[str]) -> None:
+    monkeypatch.setattr(preview, "LOOKING", inf)
+    shown, found = iter(looks), list[str]()
+    seen = [""]
 
     def look() -> str:
-        seen.append(waiting.pop(0))
-        if not waiting:
-            stop.set()
-        return seen[-1]
+        seen[0] = next(shown)[0]
+        return seen[0]
 
-    preview.watch(look, lambda: found.append(seen[-1]), stop, "a")
+    preview.watch((sure for _, sure in looks), look, lambda: found.append(seen[0]), "a")
     assert found == built
+
+
+def test_looking_untold_takes_a_tenth_of_the_time() -> None:
+    looks: list[float] = []
+
+    def look() -> str:
+        looks.append(time.monotonic())
+        time.sleep(0.02)
+        return "a"
+
+    def untold() -> Iterator[bool]:
+        until = time.monotonic() + 0.6
+        while time.monotonic() < until:
+            time.sleep(0.001)
+            yield False
+
+    preview.watch(untold(), look, lambda: None, "a")
+    assert 1 < len(looks) <= 4
+
+
+@contextmanager
+def told_of(root: Path) -> Generator["Queue[float]"]:
+    """When something is said to have been written, from when the folder is watched."""
+    found, stop = Queue[float](), threading.Event()
+
+    def listen() -> None:
+        for sure in preview.saves(root, stop):
+            if sure:
+                found.put(time.monotonic())
+
+    thread = threading.Thread(target=listen)
+    thread.start()
+    probe = root / "probe"
+    try:
+        until = time.monotonic() + 30
+        while found.empty() and time.monotonic() < until:  # until it hears
+            probe.write_text("x", "utf-8")
+            time.sleep(0.1)
+        while not found.empty():
+            found.get()
+            time.sleep(0.2)
+        yield found
+    finally:
+        stop.set()
+        thread.join(timeout=30)
+        assert not thread.is_alive()
+
+
+def test_a_save_is_told_of_once_it_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 500)
+    inside = tmp_path / "parts" / "wheel.yaml"
+    inside.parent.mkdir()
+    with told_of(tmp_path) as told:
+        for _ in range(10):
+            inside.write_text("half of it", "utf-8")
+            time.sleep(0.005)
+        written = time.monotonic()
+        assert told.get(timeout=10) >= written
+        assert told.empty()
+
+
+def test_what_is_written_without_end_is_told_of_all_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preview, "WRITTEN_AT_MOST", 200)
+    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 100)
+    with told_of(tmp_path) as told:
+        until = time.monotonic() + 10
+        while told.empty() and time.monotonic() < until:
+            (tmp_path / "wheel.yaml").write_text("more of it", "utf-8")
+            time.sleep(0.005)
+        assert not told.empty()
+
+
+def test_files_are_looked_at_where_the_system_tells_of_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: Any, **__: Any) -> NoReturn:
+        raise OSError(ENOSPC, "OS file watch limit reached")
+
+    monkeypatch.setattr("watchfiles.watch", refused)
+    monkeypatch.setattr(preview, "LOOK_EVERY", 1)
+    stop = threading.Event()
+    found = list(islice(preview.saves(tmp_path, stop), 3))
+    assert found == [False, False, False]
+    stop.set()
+    assert list(preview.saves(tmp_path, stop)) == []
