@@ -9,10 +9,12 @@ from ..kb.resolve import Stated
 from ..kb.values import Fact
 from .page import Values
 from .tables import FamilyTables, Site
-from .texts import counted, plus_minus, sentence
+from .texts import plus_minus, sentence
 
-#: So many are shown, each with so many differences: nobody needs forty to tell two units apart.
-MOST, MOST_ROWS = 3, 12
+#: So many are shown.
+MOST = 3
+#: Of more differences than the second the first so many are shown: nobody needs forty to tell two units apart.
+ENOUGH, MOST_ROWS = 12, 15
 #: So many of the nearest may be twins, and more are looked at for them.
 MOST_TWINS = 12
 
@@ -73,10 +75,10 @@ class LookAlikes:
 
     def _beside(self, one: Stated, other: str) -> Values:
         rows = self._apart(one.family, one.id, other)
-        more = max(0, len(rows) - MOST_ROWS)
+        shown = rows[:ENOUGH] if len(rows) > MOST_ROWS else rows
         return self.site.link("variant", other) | {
-            "rows": rows[:MOST_ROWS],
-            "more": more and counted(more, "more difference"),
+            "rows": shown,
+            "more": len(rows) - len(shown),
             "compare": f"compare.html#{one.id},{other}",
         }
 
