@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 #: What the first save needs and a site that stands as it is wanted did not; loaded while somebody looks at it.
-NEEDED = ("tellmark.kb.check", "tellmark.site_builder.templating")
+NEEDED = ("watchfiles", "tellmark.kb.check", "tellmark.site_builder.templating")
 BASE = re.compile(r"https?://[^\s/?#\"'<>]+(/[^\s?#\"'<>]*)?")
 
 

@@ -5,6 +5,7 @@ that the server answers only when there is something new, and which then reloads
 """
 
 import contextlib
+import os
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -16,10 +17,12 @@ from urllib.parse import urlsplit
 
 #: How long an answer is put off while nothing changes, in seconds.
 ASK_AGAIN = 20.0
-#: Nothing is just being written any more when the system has told of nothing for so long, or for longer than this, in ms.
-WRITTEN_WITHIN, WRITTEN_AT_MOST = 40, 1000
-#: How often the files are looked at untold (ms), and the most of its time that this may take: of very many, less often.
-LOOK_EVERY, LOOKING = 1000, 0.1
+#: In milliseconds: how long the system gathers what it tells of, and how often the files are looked at without being told.
+TELL_WITHIN, LOOK_EVERY = 10, 1000
+#: The most of its time that is spent looking without being told: of very many files, less often.
+LOOKING = 0.1
+#: A file that is still as it was after so many seconds is not just being written; so many looks are waited for that.
+WRITTEN_WITHIN, LOOKS_AT_MOST = 0.04, 25
 #: No site has a file here.
 RELOAD = "/-/reload.js"
 HOST = "127.0.0.1"
@@ -110,21 +113,26 @@ def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
 
 
 def saves(root: Path, stop: threading.Event) -> Iterator[bool]:
-    """Whether something was just written below a folder, as soon as it is; and now and then, in case; until it is told to stop.
+    """Whether something is being written below a folder, as soon as it is; and now and then, in case; until it is told to stop.
 
-    The system does not tell of a file that a link leads to elsewhere, nor of every disk of another machine.
+    The system does not tell of a file that a link leads to elsewhere, nor of every disk of another machine. Hidden files are no
+    entries.
     """
     from watchfiles import watch as told
+
+    def counts(_: object, path: str) -> bool:
+        return f"{os.sep}." not in path.removeprefix(str(root))
 
     try:
         for found in told(
             root,
-            watch_filter=None,
-            step=WRITTEN_WITHIN,
-            debounce=WRITTEN_AT_MOST,
+            watch_filter=counts,
+            step=TELL_WITHIN,
+            debounce=TELL_WITHIN,
             rust_timeout=LOOK_EVERY,
             yield_on_timeout=True,
             stop_event=stop,
+            ignore_permission_denied=True,
         ):
             yield bool(found)
     except (OSError, RuntimeError):  # it tells no more programs than so many, or nothing of this disk
@@ -133,7 +141,7 @@ def saves(root: Path, stop: threading.Event) -> Iterator[bool]:
 
 
 def watch(saved: Iterable[bool], look: Callable[[], str], changed: Callable[[], None], before: str) -> None:
-    """Calls `changed` whenever a look shows something else than `before`.
+    """Calls `changed` whenever a look shows something else than `before`, once it stays so.
 
     saved  as of `saves`: there is a look at each that is true, and at others unless the last one took too long for that
     """
@@ -146,5 +154,15 @@ def watch(saved: Iterable[bool], look: Callable[[], str], changed: Callable[[], 
         looked = time.monotonic()
         took = looked - begun
         if now != before:
-            before = now
+            before = _written(look, now)
             changed()
+
+
+def _written(look: Callable[[], str], now: str) -> str:
+    """What a look shows once it is the same as the one before, which was `now`: whoever writes in pieces is waited for."""
+    for _ in range(LOOKS_AT_MOST):
+        time.sleep(WRITTEN_WITHIN)
+        before, now = now, look()
+        if now == before:
+            break
+    return now

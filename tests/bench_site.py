@@ -107,15 +107,16 @@ def _built_in_turn(root: Path, folder: Path, line: Line) -> Path:
     line(f"a page of {size / 1e3:.0f} kB, processor", f"{mine:.1f} ms", "")
     for generator in rounds[0][1]:
         pairs = [(cold, others[generator]) for cold, others in rounds]
-        theirs = 1e3 * median(their.processor for _, their in pairs) / len(pages)
-        worked = median(their.processor / my.processor for my, their in pairs)
-        by_clock = median(their.clock / my.clock for my, their in pairs)
-        line(generator, f"{theirs:.1f} ms ({worked:.1f} x, {by_clock:.1f} x by the clock)", "3 x")
+        theirs = 1e3 * median(their.processor for _, (their, _) in pairs) / len(pages)
+        worked = median(their.processor / my.processor for my, (their, _) in pairs)
+        by_clock = median(their.clock / my.clock for my, (their, _) in pairs)
+        times = f"{theirs:.1f} ms ({worked:.1f} x, {by_clock:.1f} x by the clock)"
+        line(f"{generator}: a page of {pairs[0][1][1] / 1e3:.0f} kB", times, "3 x")
     return places[-1]
 
 
-def _round(root: Path, place: Path, line: Line) -> tuple[Took, dict[str, Took]]:
-    """(what a cold build took, what each generator took), both in a folder that is new."""
+def _round(root: Path, place: Path, line: Line) -> tuple[Took, dict[str, tuple[Took, float]]]:
+    """(what a cold build took, what each generator took and how many bytes a page has), all in a folder that is new."""
     place.mkdir()
     loaded = _loaded(place)
     line("numpy, pydantic and click loaded", _speed(loaded), LOADED)
@@ -123,7 +124,7 @@ def _round(root: Path, place: Path, line: Line) -> tuple[Took, dict[str, Took]]:
     pages = _pages(place)
     line(f"cold, {len(pages):,} pages: {cold.clock / loaded.clock:.0f} times that", _both(cold), "10 s, 59 times that")
     write_sources(place / "site", place)
-    return cold, {f"{name}: a page of {size / 1e3:.0f} kB": spent for name, spent, size in generators(place, len(pages))}
+    return cold, {name: (spent, size) for name, spent, size in generators(place, len(pages))}
 
 
 def _pages(place: Path) -> list[Path]:

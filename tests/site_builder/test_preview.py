@@ -25,7 +25,7 @@ from tellmark.cli import common
 from tellmark.cli.site import built_again
 from tellmark.kb.uncollected import uncollected
 from tellmark.site_builder import build, preview
-from tellmark.site_builder.preview import RELOAD, News, serve
+from tellmark.site_builder.preview import LOOKS_AT_MOST, RELOAD, News, serve
 from tellmark.site_builder.tables import Site
 
 Folder = Callable[[Mapping[str, Any]], Path]
@@ -150,100 +150,136 @@ def test_what_a_build_leaves_behind_is_freed(folder: Folder, tmp_path: Path, mon
     assert alive in ([], [3]), "but for the last, which may be kept until the next"
 
 
-#: What each look shows, and whether it was told that something was written.
-LOOKS: dict[str, tuple[list[tuple[str, bool]], list[str]]] = {
-    "nothing new": ([("a", False), ("a", False)], []),
-    "written as it was": ([("a", True), ("a", True)], []),
-    "saved while the site was built": ([("b", False), ("b", True)], ["b"]),
-    "saved later": ([("a", False), ("b", True), ("b", False)], ["b"]),
-    "where nothing is told": ([("a", False), ("b", False), ("b", False)], ["b"]),
-    "saved twice": ([("b", True), ("c", True)], ["b", "c"]),
-    "set back": ([("b", True), ("a", True)], ["b", "a"]),
+#: What is shown by each look, the capital where it was told that something is being written.
+LOOKS: dict[str, tuple[str, list[str]]] = {
+    "nothing new": ("aaa", []),
+    "written as it was": ("AaA", []),
+    "saved while the site was built": ("Bb", ["b"]),
+    "saved later": ("aBbb", ["b"]),
+    "where nothing is told": ("abbb", ["b"]),
+    "half written at first": ("aBcc", ["c"]),
+    "saved twice": ("BbCc", ["b", "c"]),
+    "set back": ("BbAa", ["b", "a"]),
+    "written without end": ("A" + "Bc" * LOOKS_AT_MOST, ["c", "c"]),
 }
 
 
 @pytest.mark.parametrize(("looks", "built"), LOOKS.values(), ids=LOOKS)
-def test_what_is_saved_is_built(monkeypatch: pytest.MonkeyPatch, looks: list[tuple[str, bool]], built: list[str]) -> None:
+def test_what_is_saved_is_built_once_it_is_written(monkeypatch: pytest.MonkeyPatch, looks: str, built: list[str]) -> None:
     monkeypatch.setattr(preview, "LOOKING", inf)
-    shown, found = iter(looks), list[str]()
-    seen = [""]
+    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 0)
+    waiting, seen, found = list(looks), list[str](), list[str]()
+
+    def saved() -> Iterator[bool]:
+        while waiting:
+            yield waiting[0].isupper()
 
     def look() -> str:
-        seen[0] = next(shown)[0]
-        return seen[0]
+        seen.append(waiting.pop(0) if waiting else seen[-1])
+        return seen[-1].lower()
 
-    preview.watch((sure for _, sure in looks), look, lambda: found.append(seen[0]), "a")
+    preview.watch(saved(), look, lambda: found.append(seen[-1].lower()), "a")
     assert found == built
 
 
-def test_looking_untold_takes_a_tenth_of_the_time() -> None:
-    looks: list[float] = []
+def test_looking_untold_takes_a_tenth_of_the_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    now, looks = [0.0], list[float]()
+    monkeypatch.setattr(preview.time, "monotonic", lambda: now[0])
 
     def look() -> str:
-        looks.append(time.monotonic())
-        time.sleep(0.02)
+        looks.append(now[0])
+        now[0] += 2.0
         return "a"
 
-    def untold() -> Iterator[bool]:
-        until = time.monotonic() + 0.6
-        while time.monotonic() < until:
-            time.sleep(0.001)
+    def saved() -> Iterator[bool]:
+        for _ in range(100):
+            now[0] += 1.0
             yield False
+        yield True
 
-    preview.watch(untold(), look, lambda: None, "a")
-    assert 1 < len(looks) <= 4
+    preview.watch(saved(), look, lambda: None, "a")
+    assert looks == [1.0, 23.0, 45.0, 67.0, 89.0, 110.0]
 
 
 @contextmanager
-def told_of(root: Path) -> Generator["Queue[float]"]:
-    """When something is said to have been written, from when the folder is watched."""
-    found, stop = Queue[float](), threading.Event()
+def watching(root: Path, changed: Callable[[], None]) -> Generator[None]:
+    """What is saved below a folder calls, from when the system tells of it."""
+    stop, heard = threading.Event(), threading.Event()
 
-    def listen() -> None:
+    def saved() -> Iterator[bool]:
         for sure in preview.saves(root, stop):
             if sure:
-                found.put(time.monotonic())
+                heard.set()
+            yield sure
 
-    thread = threading.Thread(target=listen)
+    def look() -> str:
+        return "".join(sorted(path.read_text("utf-8") for path in root.rglob("*.yaml")))
+
+    thread = threading.Thread(target=preview.watch, args=(saved(), look, changed, ""))
     thread.start()
-    probe = root / "probe"
     try:
-        until = time.monotonic() + 30
-        while found.empty() and time.monotonic() < until:  # until it hears
-            probe.write_text("x", "utf-8")
-            time.sleep(0.1)
-        while not found.empty():
-            found.get()
-            time.sleep(0.2)
-        yield found
+        while not heard.wait(0.2):
+            (root / "probe").write_text("nobody reads this", "utf-8")
+        yield
     finally:
         stop.set()
         thread.join(timeout=30)
         assert not thread.is_alive()
 
 
-def test_a_save_is_told_of_once_it_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 500)
+def test_a_file_that_is_saved_in_pieces_is_built_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 0.5)
     inside = tmp_path / "parts" / "wheel.yaml"
     inside.parent.mkdir()
-    with told_of(tmp_path) as told:
-        for _ in range(10):
-            inside.write_text("half of it", "utf-8")
-            time.sleep(0.005)
-        written = time.monotonic()
-        assert told.get(timeout=10) >= written
-        assert told.empty()
+    built = Queue[str]()
+    with watching(tmp_path, lambda: built.put(inside.read_text("utf-8"))):
+        for number in range(1, 41):
+            inside.write_text(f"{number} of 40", "utf-8")
+            time.sleep(0.02)
+        assert built.get(timeout=30) == "40 of 40"
+    assert built.empty()
 
 
-def test_what_is_written_without_end_is_told_of_all_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(preview, "WRITTEN_AT_MOST", 200)
-    monkeypatch.setattr(preview, "WRITTEN_WITHIN", 100)
-    with told_of(tmp_path) as told:
-        until = time.monotonic() + 10
-        while told.empty() and time.monotonic() < until:
-            (tmp_path / "wheel.yaml").write_text("more of it", "utf-8")
-            time.sleep(0.005)
-        assert not told.empty()
+def test_what_is_saved_during_a_build_is_built_after_it(tmp_path: Path) -> None:
+    inside, built, going_on = tmp_path / "wheel.yaml", Queue[str](), threading.Event()
+
+    def changed() -> None:
+        built.put(inside.read_text("utf-8"))
+        assert going_on.wait(30)
+
+    with watching(tmp_path, changed):
+        inside.write_text("first", "utf-8")
+        assert built.get(timeout=30) == "first"
+        inside.write_text("second", "utf-8")
+        going_on.set()
+        assert built.get(timeout=30) == "second"
+
+
+def test_hidden_files_are_not_told_of(tmp_path: Path) -> None:
+    root = tmp_path / ".mine" / "entries"
+    (root / ".history").mkdir(parents=True)
+    stop = threading.Event()
+    told = preview.saves(root, stop)
+    found = Queue[bool]()
+
+    def listen() -> None:
+        for sure in told:
+            found.put(sure)
+
+    thread = threading.Thread(target=listen)
+    thread.start()
+    try:
+        while found.empty() or not found.get():
+            (root / "wheel.yaml").write_text("name: Wheel", "utf-8")
+            time.sleep(0.1)
+        while found.get():
+            pass  # until it is quiet
+        for name in (".wheel.yaml.swp", ".history/wheel.yaml"):
+            (root / name).write_text("name: Wheel", "utf-8")
+        assert not found.get(timeout=30)
+    finally:
+        stop.set()
+        thread.join(timeout=30)
 
 
 def test_files_are_looked_at_where_the_system_tells_of_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
