@@ -8,7 +8,7 @@ import contextlib
 import os
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from math import inf
@@ -112,7 +112,7 @@ def serve(folder: Path, port: int, news: News) -> ThreadingHTTPServer:
     return server
 
 
-def saves(root: Path, stop: threading.Event) -> Iterator[bool]:
+def saves(root: Path, stop: threading.Event) -> Generator[bool]:
     """Whether something is being written below a folder, as soon as it is; and now and then, in case; until it is told to stop.
 
     The system does not tell of a file that a link leads to elsewhere, nor of every disk of another machine. Hidden files are no

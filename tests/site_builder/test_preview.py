@@ -203,13 +203,12 @@ def test_looking_untold_takes_a_tenth_of_the_time(monkeypatch: pytest.MonkeyPatc
 
 @contextmanager
 def watching(root: Path, changed: Callable[[], None]) -> Generator[None]:
-    """What is saved below a folder calls, from when the system tells of it."""
-    stop, heard = threading.Event(), threading.Event()
+    """What is saved below a folder calls, from when somebody listens."""
+    stop, listening = threading.Event(), threading.Event()
 
     def saved() -> Iterator[bool]:
         for sure in preview.saves(root, stop):
-            if sure:
-                heard.set()
+            listening.set()
             yield sure
 
     def look() -> str:
@@ -218,8 +217,7 @@ def watching(root: Path, changed: Callable[[], None]) -> Generator[None]:
     thread = threading.Thread(target=preview.watch, args=(saved(), look, changed, ""))
     thread.start()
     try:
-        while not heard.wait(0.2):
-            (root / "probe").write_text("nobody reads this", "utf-8")
+        assert listening.wait(30)
         yield
     finally:
         stop.set()
@@ -255,31 +253,20 @@ def test_what_is_saved_during_a_build_is_built_after_it(tmp_path: Path) -> None:
         assert built.get(timeout=30) == "second"
 
 
-def test_hidden_files_are_not_told_of(tmp_path: Path) -> None:
+def test_hidden_files_are_not_told_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preview, "LOOK_EVERY", 300)
     root = tmp_path / ".mine" / "entries"
     (root / ".history").mkdir(parents=True)
-    stop = threading.Event()
-    told = preview.saves(root, stop)
-    found = Queue[bool]()
-
-    def listen() -> None:
-        for sure in told:
-            found.put(sure)
-
-    thread = threading.Thread(target=listen)
-    thread.start()
-    try:
-        while found.empty() or not found.get():
-            (root / "wheel.yaml").write_text("name: Wheel", "utf-8")
-            time.sleep(0.1)
-        while found.get():
-            pass  # until it is quiet
-        for name in (".wheel.yaml.swp", ".history/wheel.yaml"):
-            (root / name).write_text("name: Wheel", "utf-8")
-        assert not found.get(timeout=30)
-    finally:
-        stop.set()
-        thread.join(timeout=30)
+    told = preview.saves(root, threading.Event())
+    assert not next(told), "nothing yet, but somebody listens"
+    (root / "wheel.yaml").write_text("name: Wheel", "utf-8")
+    assert any(islice(told, 100))
+    while next(told):
+        pass  # until it is quiet
+    for name in (".wheel.yaml.swp", ".history/wheel.yaml"):
+        (root / name).write_text("name: Wheel", "utf-8")
+    assert not next(told)
+    told.close()
 
 
 def test_files_are_looked_at_where_the_system_tells_of_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
