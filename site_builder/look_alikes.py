@@ -1,4 +1,4 @@
-"""What a variant is easily taken for: the nearest variants of its family, and what tells each of them from it."""
+"""The look-alikes of a variant: those of its family that differ in the fewest facts, and what tells each of them from it."""
 
 from operator import itemgetter, ne
 from typing import NamedTuple

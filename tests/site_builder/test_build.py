@@ -157,7 +157,7 @@ def test_variant_says_what_it_could_be_taken_for(site: Path) -> None:
     assert page.links.count(twin) + page.links.count(f"../variants/{twin}") == 1
     text = " ".join(page.text.split())
     assert "Cannot be told from 426 Lake Harrow, powered A, Holloway's edition" in text
-    places = [text.rindex(part) for part in ("What to look for", "Fitted when new", "Easily taken for", "On whose word")]
+    places = [text.rindex(part) for part in ("What to look for", "Fitted when new", "Nearest variants", "On whose word")]
     assert places == sorted(places)
     assert "Last verified 2024-10-05" in text
 
@@ -175,7 +175,7 @@ def test_nearest_look_alikes_differ_in_the_fewest_facts(folder: Folder, tmp_path
     )
     build(check(root)[0], tmp_path / "site")
     text = " ".join(Read(tmp_path / "site" / "variants" / "gull-a.html").text.split())
-    alike = text[text.rindex("Easily taken for") :]
+    alike = text[text.rindex("Nearest variants") :]
     names = ["Gull Harbor streetcar, second batch", "Near one", "Middle one"]
     assert sorted(names, key=lambda name: alike.find(name)) in (names, [names[1], names[0], names[2]])
     assert all(name in alike for name in names)
